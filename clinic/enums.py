@@ -1,0 +1,168 @@
+"""The words of the ground floor. Where HL7 FHIR has the list, its codes as they stand."""
+
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """A staff member holds a set of these, each from a day to a day."""
+
+    ASSISTANT = "assistant"
+    THERAPIST = "therapist"
+    ADMINISTRATOR = "administrator"
+    FRONT_DESK = "front_desk"
+
+
+class Setting(StrEnum):
+    OUTPATIENT = "outpatient"
+    SCHOOL = "school"
+    EARLY_INTERVENTION = "early_intervention"
+    HOME = "home"
+
+
+class RecordRegime(StrEnum):
+    """Under which law the record is kept: this decides who may have it disclosed."""
+
+    HEALTH = "health_record"
+    EDUCATION = "education_record"
+
+
+class EpisodeStatus(StrEnum):
+    """HL7 FHIR episode-of-care-status, those in use."""
+
+    PLANNED = "planned"
+    ACTIVE = "active"
+    ON_HOLD = "onhold"
+    FINISHED = "finished"
+    CANCELLED = "cancelled"
+
+
+class Discipline(StrEnum):
+    OCCUPATIONAL_THERAPY = "occupational_therapy"
+
+
+class CredentialKind(StrEnum):
+    LICENCE = "licence"
+    CERTIFICATION = "certification"
+    REGISTRATION = "registration"
+
+
+class AuthorityKind(StrEnum):
+    """What a contact may decide, know or do for a child."""
+
+    CONSENT_TO_CARE = "consent_to_care"
+    EDUCATIONAL_DECISIONS = "educational_decisions"
+    INFORMATION = "information"
+    PICK_UP = "pick_up"
+
+
+class ConsentKind(StrEnum):
+    EVALUATE = "evaluate"
+    TREAT = "treat"
+    VIDEO = "video"
+    RELEASE = "release"
+    PHOTO = "photo"
+    MESSAGES = "messages"
+
+
+class Relationship(StrEnum):
+    PARENT = "parent"
+    GUARDIAN = "guardian"
+    FOSTER_PARENT = "foster_parent"
+    RELATIVE = "relative"
+    TEACHER = "teacher"
+    PHYSICIAN = "physician"
+    OTHER = "other"
+
+
+class PrecautionKind(StrEnum):
+    POSITIONING = "positioning"
+    LOADING = "loading"
+    SEIZURE = "seizure"
+    ALLERGY = "allergy"
+    FEEDING = "feeding"
+    ELOPEMENT = "elopement"
+    OTHER = "other"
+
+
+class PrecautionSource(StrEnum):
+    """Who set a precaution, and who may lift it."""
+
+    PHYSICIAN = "physician"
+    THERAPIST = "therapist"
+    FAMILY = "family"
+    SCHOOL_NURSE = "school_nurse"
+
+
+class CareRole(StrEnum):
+    TREATING = "treating"
+    COVERING = "covering"
+
+
+class CareSource(StrEnum):
+    """What put somebody on a care team."""
+
+    ASSIGNED = "assigned"
+    BOOKING = "booking"
+
+
+class ScopeKind(StrEnum):
+    """How far a supervision assignment reaches, widest first."""
+
+    ORGANIZATION = "organization"
+    SITE = "site"
+    EPISODE = "episode"
+
+
+class SupervisionKind(StrEnum):
+    PRIMARY = "primary"
+    COVERING = "covering"
+
+
+class ContactMedium(StrEnum):
+    IN_PERSON = "in_person"
+    VIDEO = "video"
+    PHONE = "phone"
+    WRITTEN = "written"
+
+
+class DocumentKind(StrEnum):
+    VISIT_NOTE = "visit_note"
+    ADDENDUM = "addendum"
+
+
+class DocumentState(StrEnum):
+    DRAFT = "draft"
+    SIGNED = "signed"
+    RETURNED = "returned"
+    COSIGNED = "cosigned"
+    ENTERED_IN_ERROR = "entered-in-error"
+
+
+class SignatureMeaning(StrEnum):
+    """21 CFR 11.50(a)(3): what a signature means is part of it."""
+
+    AUTHORSHIP = "authorship"
+    COSIGNATURE = "cosignature"
+
+
+class VerdictOutcome(StrEnum):
+    COSIGNED = "cosigned"
+    RETURNED = "returned"
+
+
+class FlagSeverity(StrEnum):
+    NOTICE = "notice"
+    WARNING = "warning"
+
+
+class Outcome(StrEnum):
+    """How a request that touched the record ended."""
+
+    DONE = "done"
+    REFUSED = "refused"
+    FAILED = "failed"
+
+
+class ChangeKind(StrEnum):
+    CREATED = "created"
+    CHANGED = "changed"

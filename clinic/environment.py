@@ -1,0 +1,100 @@
+"""Every setting that the environment can give, typed, with its default: the one place that reads it."""
+
+import os
+import secrets
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import SecretStr, field_validator
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+
+TOP = Path(__file__).resolve().parent.parent
+LOOPBACK = ["localhost", "127.0.0.1", "[::1]"]
+PLACEHOLDERS = {"", "secret", "changeme", "change-me", "default", "insecure"}
+SHORTEST_SECRET = 50
+
+
+class UnsafeSetting(Exception):
+    """A team's installation was given a value that it must not run with."""
+
+
+class Environment(BaseSettings):
+    """Names are the environment's own. Without DATABASE_URL the embedded defaults hold."""
+
+    model_config = SettingsConfigDict(extra="ignore", case_sensitive=True)
+
+    VAR_DIR: Path = TOP / "var"
+    DATABASE_URL: SecretStr | None = None
+    REDIS_URL: SecretStr | None = None
+    SECRET_KEY: SecretStr | None = None
+    PIN_KEY: SecretStr | None = None
+    DEBUG: bool = False
+    ALLOWED_HOSTS: Annotated[list[str], NoDecode] = LOOPBACK
+    TRUSTED_ORIGINS: Annotated[list[str], NoDecode] = []
+    TRUSTED_PROXIES: int = 0
+    PLAIN_HTTP: bool | None = None
+    EMAIL_URL: SecretStr | None = None
+    LOG_LEVEL: str = "INFO"
+    STATEMENT_TIMEOUT_MS: int = 30_000
+
+    @field_validator("ALLOWED_HOSTS", "TRUSTED_ORIGINS", mode="before")
+    @classmethod
+    def _listed(cls, value: object) -> object:
+        return [part.strip() for part in value.split(",") if part.strip()] if isinstance(value, str) else value
+
+    @field_validator("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "PIN_KEY", "EMAIL_URL", mode="before")
+    @classmethod
+    def _absent(cls, value: object) -> object:
+        return None if value == "" else value
+
+    @property
+    def embedded(self) -> bool:
+        return self.DATABASE_URL is None
+
+    @property
+    def plain_http(self) -> bool:
+        """Only the embedded mode, which listens on this machine alone, speaks plain HTTP unasked."""
+        return self.embedded if self.PLAIN_HTTP is None else self.PLAIN_HTTP
+
+    @cached_property
+    def secret_key(self) -> str:
+        return self._given_or_kept(self.SECRET_KEY, "secret_key")
+
+    @cached_property
+    def pin_key(self) -> str:
+        """Keys the HMAC under every signing PIN's hash, so that a stolen table alone cannot be guessed."""
+        return self._given_or_kept(self.PIN_KEY, "pin_key")
+
+    def _given_or_kept(self, given: SecretStr | None, name: str) -> str:
+        return given.get_secret_value() if given else kept_secret(self.VAR_DIR / name)
+
+    def refuse_unsafe(self) -> None:
+        """Stop a team's installation that would run with a value fit for one machine only; names the value."""
+        if self.embedded:
+            return
+        for name in ("SECRET_KEY", "PIN_KEY"):
+            given = getattr(self, name)
+            if given is None:
+                raise UnsafeSetting(f"{name} is not set: a team's installation needs one of its own")
+            if len(given.get_secret_value()) < SHORTEST_SECRET or given.get_secret_value().lower() in PLACEHOLDERS:
+                raise UnsafeSetting(f"{name} is too short or a placeholder: give {SHORTEST_SECRET} random characters")
+        if self.DEBUG:
+            raise UnsafeSetting("DEBUG is on: it would show the record's content in error pages")
+        if any(host.lstrip(".") in ("*", "") for host in self.ALLOWED_HOSTS):
+            raise UnsafeSetting("ALLOWED_HOSTS lets every host in: name the service's own")
+        if self.PLAIN_HTTP:
+            raise UnsafeSetting("PLAIN_HTTP is on: signatures and records must travel over TLS")
+
+
+def kept_secret(path: Path) -> str:
+    """The secret kept in this file, made on first use and readable by its owner alone."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return path.read_text().strip()
+    with os.fdopen(handle, "w") as file:
+        made = secrets.token_urlsafe(64)
+        file.write(made)
+    return made

@@ -1,0 +1,53 @@
+"""The ground floor's tables."""
+
+from clinic.models.audit import AuditEvent, AuditEventClient, SystemPrincipal
+from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
+from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict
+from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiagnosis
+from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
+from clinic.models.outbox import ChangeFeed, Idempotency, OutboxHandling, OutboxMessage
+from clinic.models.staff import ContractedHours, Credential, SigningPin, Staff, StaffRole
+from clinic.models.supervision import (
+    Succession,
+    Supervision,
+    SupervisoryContact,
+    SupervisoryContactClient,
+)
+
+__all__ = [
+    "AuditEvent",
+    "AuditEventClient",
+    "CareTeam",
+    "ChangeFeed",
+    "Client",
+    "Consent",
+    "Contact",
+    "ContactAuthority",
+    "ContractedHours",
+    "Credential",
+    "DiagnosisCode",
+    "Document",
+    "DocumentFlag",
+    "DocumentVersion",
+    "Episode",
+    "EpisodeChange",
+    "EpisodeDiagnosis",
+    "Idempotency",
+    "Organization",
+    "OutboxHandling",
+    "OutboxMessage",
+    "Precaution",
+    "Room",
+    "Signature",
+    "SigningPin",
+    "Site",
+    "Staff",
+    "StaffRole",
+    "Succession",
+    "Supervision",
+    "SupervisoryContact",
+    "SupervisoryContactClient",
+    "SystemPrincipal",
+    "User",
+    "Verdict",
+]

@@ -1,0 +1,160 @@
+"""The children, who stands beside them, what was agreed, and what must not be done."""
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import F, Q
+
+from clinic.enums import AuthorityKind, ConsentKind, PrecautionKind, PrecautionSource, Relationship
+from clinic.models.base import (
+    PeriodQuerySet,
+    ScopedModel,
+    VersionedModel,
+    code_field,
+    ends_after_start,
+    one_of,
+)
+from clinic.models.organization import Site
+from clinic.models.reach import ClientQuerySet, ClientRowQuerySet
+from clinic.models.staff import Staff
+
+
+class Client(VersionedModel):
+    """A child whom the organization serves."""
+
+    home_site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="clients")
+    given_name = models.CharField(max_length=100)
+    family_name = models.CharField(max_length=100)
+    preferred_name = models.CharField(max_length=100, blank=True, default="")
+    birth_date = models.DateField()
+    gestation_weeks = models.PositiveSmallIntegerField(null=True)
+    gestation_days = models.PositiveSmallIntegerField(null=True)
+
+    objects = ClientQuerySet.as_manager()
+
+    class Meta(VersionedModel.Meta):
+        constraints = [
+            *VersionedModel.Meta.constraints,
+            models.CheckConstraint(
+                name="client_gestation_is_possible",
+                condition=Q(gestation_weeks__isnull=True, gestation_days__isnull=True)
+                | Q(gestation_weeks__isnull=False, gestation_weeks__range=(20, 45), gestation_days__isnull=True)
+                | Q(
+                    gestation_weeks__isnull=False,
+                    gestation_weeks__range=(20, 45),
+                    gestation_days__isnull=False,
+                    gestation_days__range=(0, 6),
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"client {self.pk}"
+
+
+class Contact(VersionedModel):
+    """A person beside a child: parent, guardian, foster parent, teacher."""
+
+    name = models.CharField(max_length=200)
+    language = models.CharField(max_length=35, default="en")
+    phone = models.CharField(max_length=40, blank=True, default="")
+    email = models.CharField(max_length=254, blank=True, default="")
+    may_be_messaged = models.BooleanField(default=False)
+
+    def __str__(self) -> str:
+        return f"contact {self.pk}"
+
+
+class ContactAuthority(ScopedModel):
+    """What a contact may decide, know or do for one child, from a day to a day."""
+
+    contact = models.ForeignKey(Contact, on_delete=models.PROTECT, related_name="authorities")
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="authorities")
+    relationship = code_field(Relationship)
+    kind = code_field(AuthorityKind)
+    court_order = models.BooleanField(default=False)
+    starts_on = models.DateField()
+    ends_on = models.DateField(null=True)
+
+    objects = PeriodQuerySet.as_manager()
+
+    class Meta(ScopedModel.Meta):
+        constraints = [
+            *ScopedModel.Meta.constraints,
+            one_of("kind", AuthorityKind, name="contact_authority_kind_is_known"),
+            one_of("relationship", Relationship, name="contact_relationship_is_known"),
+            ends_after_start("contact_authority_ends_after_start"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.contact_id}"
+
+
+class Consent(ScopedModel):
+    """What was consented to, by whom, from when, until when, and when it was taken back."""
+
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="consents")
+    episode = models.ForeignKey("clinic.Episode", on_delete=models.PROTECT, null=True, related_name="consents")
+    kind = code_field(ConsentKind)
+    given_by = models.ForeignKey(Contact, on_delete=models.PROTECT, related_name="consents")
+    starts_on = models.DateField()
+    ends_on = models.DateField(null=True)
+    revoked_on = models.DateField(null=True)
+
+    objects = ClientRowQuerySet.as_manager()
+
+    class Meta(ScopedModel.Meta):
+        constraints = [
+            *ScopedModel.Meta.constraints,
+            one_of("kind", ConsentKind, name="consent_kind_is_known"),
+            ends_after_start("consent_ends_after_start"),
+            models.CheckConstraint(
+                name="consent_revoked_after_start",
+                condition=Q(revoked_on__isnull=True) | Q(revoked_on__gte=F("starts_on")),
+            ),
+        ]
+        indexes = [models.Index(fields=["client", "kind"], name="consent_by_client")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} from {self.starts_on}"
+
+
+class Precaution(VersionedModel):
+    """What must not be done with a child, or only with care; who set it and who may lift it."""
+
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="precautions")
+    kind = code_field(PrecautionKind)
+    text = models.CharField(max_length=1000)
+    refused = ArrayField(models.CharField(max_length=40), default=list, blank=True)
+    warned = ArrayField(models.CharField(max_length=40), default=list, blank=True)
+    set_by = code_field(PrecautionSource)
+    may_be_lifted_by = code_field(PrecautionSource)
+    starts_on = models.DateField()
+    recorded_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+")
+    lifted_on = models.DateField(null=True)
+    lifted_by = code_field(PrecautionSource, null=True)
+    lifted_recorded_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True)
+
+    objects = ClientRowQuerySet.as_manager()
+
+    class Meta(VersionedModel.Meta):
+        constraints = [
+            *VersionedModel.Meta.constraints,
+            one_of("kind", PrecautionKind, name="precaution_kind_is_known"),
+            one_of("set_by", PrecautionSource, name="precaution_setter_is_known"),
+            one_of("may_be_lifted_by", PrecautionSource, name="precaution_lifter_is_known"),
+            models.CheckConstraint(
+                name="precaution_lifted_says_by_whom",
+                condition=Q(lifted_on__isnull=True, lifted_by__isnull=True, lifted_recorded_by__isnull=True)
+                | Q(
+                    lifted_on__isnull=False,
+                    lifted_on__gte=F("starts_on"),
+                    lifted_by__isnull=False,
+                    lifted_by=F("may_be_lifted_by"),
+                    lifted_recorded_by__isnull=False,
+                ),
+            ),
+        ]
+        indexes = [models.Index(fields=["client"], name="precaution_live", condition=Q(lifted_on__isnull=True))]
+
+    def __str__(self) -> str:
+        return f"{self.kind} precaution from {self.starts_on}"

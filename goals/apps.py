@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class GoalsConfig(AppConfig):
+    """The first floor."""
+
+    name = "goals"

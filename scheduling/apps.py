@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class SchedulingConfig(AppConfig):
+    """The top floor."""
+
+    name = "scheduling"

@@ -1,0 +1,40 @@
+"""The words of the schedule. Statuses are HL7 FHIR's appointmentstatus codes as they stand."""
+
+from enum import StrEnum
+
+
+class VisitKind(StrEnum):
+    TREATMENT = "treatment"
+    EVALUATION = "evaluation"
+    RE_EVALUATION = "re_evaluation"
+    CO_TREATMENT = "co_treatment"
+    SUPERVISORY = "supervisory"
+    GROUP = "group"
+    CONTACT_TRAINING = "contact_training"
+    CONSULTATION = "consultation"
+
+
+class VisitMode(StrEnum):
+    IN_PERSON = "in_person"
+    VIDEO = "video"
+    PHONE = "phone"
+
+
+class VisitStatus(StrEnum):
+    """HL7 FHIR R4 appointmentstatus, those in use."""
+
+    BOOKED = "booked"
+    CHECKED_IN = "checked-in"
+    FULFILLED = "fulfilled"
+    CANCELLED = "cancelled"
+    NO_SHOW = "noshow"
+    ENTERED_IN_ERROR = "entered-in-error"
+
+
+class CancelCause(StrEnum):
+    """On whose side the reason lay; what is owed depends on it."""
+
+    CLIENT = "client"
+    PROVIDER = "provider"
+    SITE = "site"
+    OTHER = "other"
