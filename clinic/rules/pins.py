@@ -20,10 +20,10 @@ class PinFault(StrEnum):
     RUN_OF_DIGITS = "run_of_digits"
 
 
-class Misses(NamedTuple):
+class MissOutcome(NamedTuple):
     """Misses since the last right PIN or lock, and until when the PIN is locked."""
 
-    count: int
+    misses: int
     locked_until: datetime | None
 
 
@@ -43,8 +43,8 @@ def is_locked(locked_until: datetime | None, *, now: datetime) -> bool:
     return locked_until is not None and now < locked_until
 
 
-def after_miss(count: int, *, now: datetime) -> Misses:
+def after_miss(misses: int, *, now: datetime) -> MissOutcome:
     """What a wrong PIN leaves: one miss more, and from the fifth a lock, after which counting starts anew."""
-    if count + 1 < MISSES_TO_LOCK:
-        return Misses(count + 1, None)
-    return Misses(0, now + LOCKED_FOR)
+    if misses + 1 < MISSES_TO_LOCK:
+        return MissOutcome(misses + 1, None)
+    return MissOutcome(0, now + LOCKED_FOR)
