@@ -1,5 +1,6 @@
 """Logs as one JSON object a line, with a fixed list of fields: no names, no query strings, no content."""
 
+import traceback
 from typing import Any
 
 import structlog
@@ -20,15 +21,24 @@ FIELDS = {
     "task",
     "topic",
 }
+FRAMES = 8
 
 
 def only_known_fields(_: Any, __: str, event: dict[str, Any]) -> dict[str, Any]:
     """Drop whatever is not on the list, so that nothing of a child's record can slip into a log."""
     return {
-        key: value
-        for key, value in event.items()
-        if key in FIELDS or key in ("exception", "_record", "_from_structlog")
+        key: value for key, value in event.items() if key in FIELDS or key in ("where", "_record", "_from_structlog")
     }
+
+
+def where_it_failed(_: Any, __: str, event: dict[str, Any]) -> dict[str, Any]:
+    """Name the class and the places of an exception; its message may quote the record and stays out."""
+    error = event.pop("exc_info", None)
+    error = error[1] if isinstance(error, tuple) else error
+    if isinstance(error, BaseException):
+        frames = traceback.extract_tb(error.__traceback__)[-FRAMES:]
+        event["where"] = [type(error).__name__, *(f"{f.filename}:{f.lineno} {f.name}" for f in frames)]
+    return event
 
 
 SHARED = [
@@ -52,9 +62,9 @@ LOGGING = {
             "()": structlog.stdlib.ProcessorFormatter,
             "foreign_pre_chain": SHARED,
             "processors": [
+                where_it_failed,
                 only_known_fields,
                 structlog.stdlib.ProcessorFormatter.remove_processors_meta,
-                structlog.processors.format_exc_info,
                 structlog.processors.JSONRenderer(),
             ],
         }

@@ -143,6 +143,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 # --- Static files ---------------------------------------------------------------------------------
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
+os.makedirs(STATIC_ROOT, exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 

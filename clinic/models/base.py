@@ -40,6 +40,8 @@ class ScopedModel(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     organization = models.ForeignKey("clinic.Organization", on_delete=models.PROTECT, related_name="+", db_index=False)
 
+    objects = ScopedQuerySet.as_manager()
+
     class Meta:
         abstract = True
         constraints = [

@@ -1,7 +1,6 @@
 """Values that may be known on one side only: a censored value is an interval, and so is all that follows from it."""
 
 import math
-import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -79,12 +78,17 @@ def both_sides(values: Iterable[Bounds], rule: Callable[[list[Number]], Number])
 
 def median(values: Iterable[Bounds]) -> Bounds:
     """The median; exact as soon as the open sides cannot move it."""
-    return both_sides(values, statistics.median)
+    return both_sides(values, _middle)
+
+
+def _middle(side: list[Number]) -> Number:
+    ordered = sorted(side)
+    return (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2
 
 
 def middle_rank(values: Iterable[Bounds], *, higher_is_better: bool) -> Bounds:
     """The median of ranks; of two middle ranks the one further from the goal, since none lies between."""
-    return both_sides(values, statistics.median_low if higher_is_better else statistics.median_high)
+    return both_sides(values, lambda side: sorted(side)[(len(side) - higher_is_better) // 2])
 
 
 def mean(values: Sequence[Bounds]) -> Bounds:

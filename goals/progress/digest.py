@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import math
 from collections.abc import Iterable
 from datetime import date
 
@@ -25,6 +26,7 @@ def input_digest(goal: GoalSpec, phases: Iterable[Phase], observations: Iterable
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
-def observation_order(seen: Observation) -> tuple[date, str, int, str]:
-    """The order of observations that no database's order can change."""
-    return seen.day, seen.visit, seen.slot, seen.id
+def observation_order(seen: Observation) -> tuple[date, float, str, int, str]:
+    """The order of observations, whatever the order they were read in: by day, then by the hour if known."""
+    hour = seen.started_at.timestamp() if seen.started_at else -math.inf
+    return seen.day, hour, seen.visit, seen.slot, seen.id

@@ -6,17 +6,18 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from goals.enums import Direction, MeasureKind, NotMeasuredReason, VisitValue
+from goals.enums import Direction, MeasureKind, NotMeasuredReason, PromptKind, VisitValue
 from goals.progress.bounds import Bounds
 from goals.progress.canonical import as_json
-from goals.progress.cells import Cell, from_parts, gathered, most_help, to_parts
+from goals.progress.cells import PROMPT_RANK, Cell, from_parts, gathered, most_help, to_parts
 from goals.progress.context import CONTEXT_MEMBERS
 from goals.progress.decimals import plain, read_decimal, written
 from goals.progress.definitions import PROPORTIONS, Clause, GoalSpec, MeasureSpec
 from goals.progress.limits import COUNTS, FORMS, MOST_MINUTES, TALLY, TRIALS, VALUE
 from goals.progress.results import Derived
-from goals.progress.summaries import by_stratum, counts, group_value, prompts_given, visit_value
+from goals.progress.summaries import by_stratum, counts, group_value, visit_value
 from goals.progress.trials import (
+    escaped,
     read_count,
     read_tally,
     read_trials,
@@ -74,7 +75,7 @@ def _derive_further(goal: GoalSpec, components: Any) -> dict[str, Any]:
         raise refused("wrong_type", "/components", "Components are an object by kind.")
     found = {}
     for kind, raw in components.items():
-        pointer = f"/components/{kind}"
+        pointer = f"/components/{escaped(kind)}"
         spec = next((spec for spec in goal.components if spec.kind == kind), None)
         if spec is None:
             raise refused("unknown_component", pointer, "This goal has no such component.")
@@ -107,7 +108,10 @@ def _derive_component(
         value = group_value(spec, measured.cells, direction=direction, watched=measured.watched, clause=clause)
     if value.unknown:
         raise refused("mixed_censoring", f"{pointer}/{form}", "At least and at most leave no value here.")
-    return _derived(measured, value, form=form, watched=watched, direction=direction, clause=clause)
+    derived = _derived(measured, value, form=form, watched=watched, direction=direction, clause=clause)
+    if spec.kind == MeasureKind.PROMPTS and form == TALLY:
+        derived.parts["by_prompt"] = {kind: int(n) for kind, n in raw[TALLY].items()}
+    return derived
 
 
 def _form(spec: MeasureSpec, raw: Mapping[str, Any], *, pointer: str) -> str:
@@ -148,7 +152,7 @@ def _trials_form(spec: MeasureSpec, raw: Mapping[str, Any], pointer: str) -> lis
 
 
 def _several_in_one(spec: MeasureSpec, cells: Sequence[Cell]) -> bool:
-    if spec.kind in PROPORTIONS or spec.kind in (MeasureKind.STEPS, MeasureKind.RATE, MeasureKind.PROMPTS):
+    if spec.kind in PROPORTIONS or spec.kind in (MeasureKind.STEPS, MeasureKind.RATE):
         return False
     groups = by_stratum(cells)
     return any(len(group) > 1 for group in groups.values()) if groups else len(cells) > 1
@@ -166,8 +170,16 @@ def _tally_form(spec: MeasureSpec, raw: Mapping[str, Any], pointer: str) -> list
         if offered > written_down and spec.kind in PROPORTIONS:
             cells.append(Cell(n=offered - written_down, success=False))
     if spec.kind == MeasureKind.PROMPTS:
-        return [Cell(value=Decimal(prompts_given(cells)))]
+        return _prompt_cells(cells)
+    if not cells:
+        raise refused("empty", f"{pointer}/tally", "A tally counts at least one trial.")
     return cells
+
+
+def _prompt_cells(tallied: Sequence[Cell]) -> list[Cell]:
+    given = [cell for cell in tallied if cell.prompt != PromptKind.NONE]
+    heaviest = max((cell.prompt for cell in given if cell.prompt), key=PROMPT_RANK.__getitem__, default=None)
+    return [Cell(value=Decimal(sum(cell.n for cell in given)), prompt=heaviest)]
 
 
 def _counts_form(spec: MeasureSpec, raw: Mapping[str, Any], pointer: str) -> list[Cell]:
@@ -250,7 +262,7 @@ def _told_apart(measured: Measured, *, direction: Direction, clause: Clause | No
         for cell in cells:
             if (word := getattr(cell, member)) is not None:
                 found[str(word)] = found.get(str(word), 0) + cell.n
-        if found:
+        if found and measured.spec.kind != MeasureKind.PROMPTS:
             parts[name] = found
     if (lowest := most_help(cells)) is not None:
         parts["lowest"] = str(lowest)

@@ -1,7 +1,7 @@
 """What the progress rules answer: numbers as decimals, each with the sentence that says what it rests on."""
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -39,6 +39,7 @@ class Observation:
     visit: str
     derived: Derived
     slot: int = 1
+    started_at: datetime | None = None
     setting: str = ""
     partner: str = ""
     preliminary: bool = False

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
-from goals.enums import Direction, MeasureKind, PromptKind, VisitValue
+from goals.enums import Direction, MeasureKind, VisitValue
 from goals.progress.bounds import Bounds, exactly, mean, median, middle_rank, nth_best, observed, times, total
 from goals.progress.cells import ASSISTANCE_RANK, Cell, within_caps
 from goals.progress.definitions import PROPORTIONS, Clause, MeasureSpec
@@ -71,11 +71,6 @@ def visit_value(spec: MeasureSpec, cells: Sequence[Cell], *, direction: Directio
     if spec.kind == MeasureKind.ORDERED:
         return middle_rank(values, higher_is_better=rises(direction))
     return median(values)
-
-
-def prompts_given(cells: Sequence[Cell]) -> int:
-    """How many prompts a tally by kind holds; "none" is no prompt."""
-    return sum(cell.n for cell in cells if cell.prompt != PromptKind.NONE)
 
 
 def _values(cells: Sequence[Cell]) -> list[Bounds]:

@@ -1,5 +1,6 @@
 """Raw counts as a client sends them, read into cells; what cannot be true is refused with its place."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -15,6 +16,8 @@ from goals.progress.limits import CENSORABLE, MOST_COUNTED, MOST_NAME, MOST_TRIA
 
 TRIAL_MEMBERS = frozenset({"success", "value", "assistance", "prompt", "side", "exemplar", "step", "censored", "at"})
 SUCCESS, FAILURE = "success", "failure"
+EARLIEST_YEAR, LATEST_YEAR = 1990, 2100
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,6})?(?P<offset>[Zz]|[+-]\d\d:\d\d)?", re.ASCII)
 Word = TypeVar("Word", bound=StrEnum)
 
 
@@ -134,10 +137,10 @@ def read_tally(spec: MeasureSpec, tally: Any, *, pointer: str) -> list[Cell]:
     """A tally by level of assistance, prompt kind, success or failure, as cells."""
     if not isinstance(tally, Mapping):
         raise refused("wrong_type", pointer, "A tally is an object of counts.")
-    cells = [_tally_cell(spec, key, n, pointer=f"{pointer}/{key}") for key, n in tally.items()]
+    if not tally:
+        raise refused("empty", pointer, "A tally has at least one entry.")
+    cells = [_tally_cell(spec, key, n, pointer=f"{pointer}/{escaped(key)}") for key, n in tally.items()]
     cells = [cell for cell in cells if cell.n]
-    if not cells and spec.kind != MeasureKind.PROMPTS:
-        raise refused("empty", pointer, "A tally counts at least one trial.")
     if sum(cell.n for cell in cells) > MOST_COUNTED:
         raise refused("too_large", pointer, f"A tally counts at most {MOST_COUNTED} trials.")
     return cells
@@ -179,12 +182,16 @@ def read_word(words: type[Word], raw: Mapping[str, Any], member: str, *, pointer
 
 def read_instant(text: Any, *, pointer: str) -> datetime:
     """An RFC 3339 time with its offset."""
-    try:
-        instant = datetime.fromisoformat(text)
-    except (ValueError, TypeError):
-        raise refused("not_a_time", pointer, "A time is written like 2026-03-03T09:05:00Z.") from None
-    if instant.tzinfo is None:
+    if not isinstance(text, str) or not (match := _INSTANT.fullmatch(text)):
+        raise refused("not_a_time", pointer, "A time is written like 2026-03-03T09:05:00Z.")
+    if match["offset"] is None:
         raise refused("naive_time", pointer, "A time needs its offset from UTC.")
+    try:
+        instant = datetime.fromisoformat(text.upper())
+    except ValueError:
+        raise refused("not_a_time", pointer, "There is no such day or hour.") from None
+    if not EARLIEST_YEAR <= instant.year <= LATEST_YEAR:
+        raise refused("out_of_range", pointer, f"Years are {EARLIEST_YEAR} to {LATEST_YEAR}.")
     return instant
 
 

@@ -1,0 +1,33 @@
+"""May this role do this at all? The table in clinic.rules.access says; a method without an action is refused."""
+
+from typing import Any
+
+from oauth2_provider.contrib.rest_framework import TokenHasScope
+from rest_framework.exceptions import NotAuthenticated, PermissionDenied
+from rest_framework.request import Request
+
+from clinic.rules.access import Action, may
+
+
+class Allowed(TokenHasScope):
+    """Asks the access table for the action that the view names for this method."""
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        if not request.user or not request.user.is_authenticated:
+            raise NotAuthenticated
+        action = getattr(view, "actions", {}).get(request.method)
+        if action is None:
+            raise PermissionDenied("No action is named for this method", code="no_action")
+        actor = getattr(view, "actor", None)
+        if actor is None:
+            raise PermissionDenied("You have no place at work in force here", code="no_place_at_work")
+        if actor.scopes is not None and str(action) not in actor.scopes:
+            raise PermissionDenied("The token's scope does not reach this", code="insufficient_scope")
+        if not may(actor, action):
+            raise PermissionDenied("None of your roles may do this", code="role_may_not")
+        return True
+
+    def get_scopes(self, request: Request | None, view: Any) -> list[str]:
+        method = getattr(view, "method", None) or getattr(request, "method", "GET")
+        action: Action | None = getattr(view, "actions", {}).get(method)
+        return [str(action)] if action else []

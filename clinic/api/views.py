@@ -1,0 +1,293 @@
+"""What every door shares: who asks, which action, strict input, one transaction, one line in the trail."""
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from typing import Any, ClassVar
+from uuid import UUID
+
+import psycopg
+from django.db import IntegrityError, models, transaction
+from django.utils import timezone
+from rest_framework import serializers
+from rest_framework.exceptions import ParseError, ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from clinic import audit
+from clinic.api import idempotency
+from clinic.api.authentication import actor_of
+from clinic.api.fields import StrictInput
+from clinic.api.pagination import page_of
+from clinic.api.preconditions import etag_of, not_modified, require_match, tags_in
+from clinic.api.renderers import dumps
+from clinic.enums import Outcome
+from clinic.errors import NotFound, PreconditionFailed, PreconditionRequired
+from clinic.rules.access import Action, Actor
+
+PAGING = {"cursor", "page_size"}
+
+
+class ApiView(APIView):
+    """A door. Subclasses name their actions, input and output serializers per method."""
+
+    resource: ClassVar[str] = ""
+    act: ClassVar[str] = ""
+    actions: ClassVar[dict[str, Action]] = {}
+    inputs: ClassVar[dict[str, type[serializers.Serializer]]] = {}
+    outputs: ClassVar[dict[str, type[serializers.Serializer]]] = {}
+    filters: ClassVar[type[StrictInput] | None] = None
+    key_required: ClassVar[bool] = False
+    changes_version: ClassVar[bool] = False
+
+    actor: Actor
+    now: datetime
+
+    def perform_authentication(self, request: Request) -> None:
+        super().perform_authentication(request)
+        self.now = timezone.now()
+        self.touched: set[tuple[UUID, UUID | None]] = set()
+        self.reason = ""
+        self.told = False
+        self.actor = actor_of(request)  # type: ignore[assignment]
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        self._refuse_unknown_parameters(request)
+
+    # --- Reading what was sent ----------------------------------------------------------------------
+
+    def _refuse_unknown_parameters(self, request: Request) -> None:
+        known = set(self.filters().fields) if self.filters and request.method == "GET" else set()
+        if isinstance(self, ListDoor) and request.method == "GET":
+            known |= PAGING
+        unknown = sorted(set(request.query_params) - known)
+        if unknown:
+            detail = serializers.ErrorDetail("This parameter is not known here", code="unknown_parameter")
+            raise ValidationError({name: [detail] for name in unknown})
+        doubled = sorted(name for name, values in request.query_params.lists() if len(values) > 1)
+        if doubled:
+            detail = serializers.ErrorDetail("This parameter stands twice", code="doubled_parameter")
+            raise ValidationError({name: [detail] for name in doubled})
+
+    def read(self, form: type[serializers.Serializer]) -> dict[str, Any]:
+        """The body, judged by this form."""
+        if not isinstance(self.request.data, dict):
+            raise ParseError("The body must be one JSON object", code="not_an_object")
+        bound = form(data=self.request.data, context={"view": self})
+        bound.is_valid(raise_exception=True)
+        return dict(bound.validated_data)
+
+    def asked(self) -> dict[str, Any]:
+        """The query parameters, judged by the door's filters."""
+        if self.filters is None:
+            return {}
+        bound = self.filters(data={k: v for k, v in self.request.query_params.items() if k not in PAGING})
+        bound.is_valid(raise_exception=True)
+        return dict(bound.validated_data)
+
+    # --- Writing ------------------------------------------------------------------------------------
+
+    def write(self, do: Callable[[], Response]) -> Response:
+        """Do it in the request's one transaction, with its line in the trail and, under a key, its stored answer."""
+        method = self.request.method
+        key = idempotency.key_of(self.request, required=self.key_required) if method == "POST" else None
+        try:
+            with transaction.atomic():
+                if key is not None:
+                    return self._once(key, do)
+                response = do()
+                self.tell(response.status_code)
+                return response
+        except BaseException:
+            self.told = False  # the line went with the transaction: the refusal gets one of its own
+            raise
+
+    def _once(self, key: str, do: Callable[[], Response]) -> Response:
+        asked = idempotency.fingerprint(self.request)
+        kept = idempotency.claim(actor=self.actor, key=key, asked=asked, now=self.now)
+        if kept is not None:
+            self.ask_reach_again()
+            self.tell(kept.status_code)
+            return kept
+        response = do()
+        idempotency.keep(
+            actor=self.actor, key=key, asked=asked, now=self.now, response=response, body=dumps(response.data)
+        )
+        self.tell(response.status_code)
+        return response
+
+    def ask_reach_again(self) -> None:
+        """Before an answer is given a second time: is its subject still in reach? Doors on a row override this."""
+
+    def require_match(self, version: int | str) -> None:
+        require_match(self.request, version)
+
+    # --- Answering ----------------------------------------------------------------------------------
+
+    def touch(self, client_id: UUID | None, episode_id: UUID | None = None) -> None:
+        if client_id is not None:
+            self.touched.add((client_id, episode_id))
+
+    def show(self, data: Any, *, version: int | str | None = None, status: int = 200, location: str = "") -> Response:
+        headers = {}
+        if version is not None:
+            headers["ETag"] = etag_of(version)
+        if location:
+            headers["Location"] = location
+        return Response(data, status=status, headers=headers)
+
+    def show_unless_known(self, version: int | str, data: Callable[[], Any]) -> Response:
+        """A read of one row: 304 when the client has it already."""
+        if not_modified(self.request, version):
+            return Response(status=304, headers={"ETag": etag_of(version)})
+        return self.show(data(), version=version)
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        if getattr(self, "actor", None) is not None and not self.told:
+            self.tell(response.status_code, code=_code_in(response))
+        return super().finalize_response(request, response, *args, **kwargs)
+
+    # --- The trail ----------------------------------------------------------------------------------
+
+    def tell(self, status: int, *, code: str = "") -> None:
+        """Write this request's one event; it is written before the answer leaves."""
+        self.told = True
+        request = self.request
+        event = audit.Event(
+            at=self.now,
+            action=str(self.actions.get(request.method, "")),
+            method=request.method or "",
+            route=request.resolver_match.route if request.resolver_match else "",
+            request_id=request._request.request_id,
+            address=request.META.get("REMOTE_ADDR") or None,
+            subject_id=self.kwargs.get("id"),
+            outcome=_outcome(status),
+            status=status,
+            code=code,
+            reason=self.reason,
+            touched=self.touched if status < 400 else set(),
+        )
+        audit.write(self.actor, event)
+
+
+def _outcome(status: int) -> Outcome:
+    if status < 400:
+        return Outcome.DONE
+    return Outcome.REFUSED if status < 500 else Outcome.FAILED
+
+
+def _code_in(response: Any) -> str:
+    data = getattr(response, "data", None)
+    return str(data.get("code", "")) if isinstance(data, dict) and response.status_code >= 400 else ""
+
+
+class ListDoor(ApiView):
+    """GET of many: one cursor page. Subclasses give the rows, their order, and how one is shown."""
+
+    order: ClassVar[tuple[str, ...]] = ("-created_at", "-id")
+
+    def rows(self, asked: dict[str, Any]) -> models.QuerySet:
+        raise NotImplementedError
+
+    def shown(self, rows: list[Any]) -> list[Any]:
+        form = self.outputs["GET"]
+        return form(rows, many=True, context={"view": self}).data  # type: ignore[return-value]
+
+    def touch_rows(self, rows: Iterable[Any]) -> None:
+        for row in rows:
+            if hasattr(row, "client_id"):
+                self.touch(row.client_id, getattr(row, "episode_id", None))
+
+    def get(self, request: Request, **kwargs: Any) -> Response:
+        page = page_of(request, self.rows(self.asked()), order=self.order, bound_to=str(self.actor.organization_id))
+        self.touch_rows(page.rows)
+        links = [f'<{url}>; rel="{rel}"' for rel, url in (("next", page.next), ("prev", page.previous)) if url]
+        return Response(
+            {"next": page.next, "previous": page.previous, "results": self.shown(page.rows)},
+            headers={"Link": ", ".join(links)} if links else {},
+        )
+
+
+def digest_of(body: Any) -> str:
+    """Tells a repeated PUT from another one: the digest of what was sent."""
+    return hashlib.sha256(json.dumps(body, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+
+
+class PutDoor(ApiView):
+    """GET and PUT of one row under an id that the client made. Subclasses say how to find, make and change it."""
+
+    form: ClassVar[type[serializers.Serializer]]
+
+    def find(self, row_id: UUID) -> Any:
+        """The row in reach for reading, or NotFound."""
+        raise NotImplementedError
+
+    def find_for_change(self, row_id: UUID) -> Any:
+        """The row in reach for this change, locked, or NotFound."""
+        raise NotImplementedError
+
+    def exists(self, row_id: UUID) -> bool:
+        """Is there such a row at all, in anybody's reach?"""
+        raise NotImplementedError
+
+    def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Any:
+        raise NotImplementedError
+
+    def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
+        raise NotImplementedError
+
+    def represent(self, row: Any) -> Any:
+        return self.outputs["GET"](row, context={"view": self}).data
+
+    def touch_row(self, row: Any) -> None:
+        if hasattr(row, "client_id"):
+            self.touch(row.client_id, getattr(row, "episode_id", None))
+
+    def get(self, request: Request, id: UUID) -> Response:
+        row = self.find(id)
+        self.touch_row(row)
+        return self.show_unless_known(row.version, lambda: self.represent(row))
+
+    def put(self, request: Request, id: UUID) -> Response:
+        wanted = self.read(self.form)
+        digest = digest_of(request.data)
+        try:
+            return self.write(lambda: self._put(id, wanted, digest))
+        except IntegrityError as exc:
+            # Two devices made the same id in the same instant: the second finds the first one's row.
+            if not isinstance(exc.__cause__, psycopg.errors.UniqueViolation) or not self.exists(id):
+                raise
+            return self.write(lambda: self._put(id, wanted, digest))
+
+    def _put(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Response:
+        if not self.exists(row_id):
+            return self._put_new(row_id, wanted, digest)
+        row = self.find_for_change(row_id)
+        if tags_in(self.request, "If-None-Match") == ["*"]:
+            raise PreconditionFailed(current_etag=etag_of(row.version))
+        if tags_in(self.request, "If-Match") is None:
+            if row.created_digest != digest:
+                raise PreconditionRequired(current_etag=etag_of(row.version))
+            self.touch_row(row)
+            return self.show(self.represent(row), version=row.version)
+        self.require_match(row.version)
+        row = self.replace(row, wanted)
+        self.touch_row(row)
+        return self.show(self.represent(row), version=row.version)
+
+    def _put_new(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Response:
+        if tags_in(self.request, "If-Match") is not None:
+            raise PreconditionFailed
+        row = self.create(row_id, wanted, digest)
+        self.touch_row(row)
+        return self.show(self.represent(row), version=row.version, status=201, location=self.request.path)
+
+
+def found_or_404(rows: models.QuerySet, row_id: UUID) -> Any:
+    row = rows.filter(pk=row_id).first()
+    if row is None:
+        raise NotFound
+    return row

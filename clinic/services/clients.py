@@ -1,0 +1,41 @@
+"""What people do to a child's own record."""
+
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+
+from clinic import outbox
+from clinic.errors import InvalidField
+from clinic.models import Client
+from clinic.rules.access import Actor
+from clinic.selectors import clients as selectors
+from clinic.services.changes import apply_changes
+
+
+@transaction.atomic
+def register_client(*, actor: Actor, client_id: UUID, digest: str, **wanted: Any) -> Client:
+    """Enter a child under an id that the device made; an unknown site is refused."""
+    site = _site(actor, wanted.pop("home_site"))
+    client = Client.objects.create(
+        pk=client_id, organization_id=actor.organization_id, home_site=site, created_digest=digest, **wanted
+    )
+    outbox.created("client", client, client_id=client.pk)
+    return client
+
+
+@transaction.atomic
+def change_client(*, actor: Actor, client: Client, **wanted: Any) -> Client:
+    """Change what is known of a child; the version moves on."""
+    if "home_site" in wanted:
+        wanted["home_site"] = _site(actor, wanted["home_site"])
+    apply_changes(client, wanted)
+    outbox.changed("client", client, client_id=client.pk)
+    return client
+
+
+def _site(actor: Actor, site_id: UUID) -> Any:
+    site = selectors.site_for(actor, site_id)
+    if site is None:
+        raise InvalidField("/home_site", "There is no such site in your reach", code="not_found")
+    return site

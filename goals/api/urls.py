@@ -1,0 +1,3 @@
+"""The routes of this floor below /api/v1/."""
+
+urlpatterns: list = []
