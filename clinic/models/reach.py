@@ -116,4 +116,6 @@ class DocumentQuerySet(models.QuerySet):
                 [actor.staff_id],
             )
             condition |= Q(author_id=actor.staff_id) | Q(pk__in=signed)
+        if Relation.ASKED in granted:
+            condition |= Q(cosign_owner_id=actor.staff_id)
         return self.filter(condition, organization_id=actor.organization_id)

@@ -18,6 +18,7 @@ class Relation(StrEnum):
     ON_TEAM = "on_team"  # episodes on whose care team she is today
     SUPERVISES = "supervises"  # episodes on whose care team an assistant is whom she supervises there today
     AUTHOR = "author"  # documents that she wrote or signed, for ever
+    ASKED = "asked"  # documents whose co-signature waits, or waited, on her
     SELF = "self"  # her own row
 
 
@@ -63,7 +64,7 @@ R = Relation
 TREATS = frozenset({R.ON_TEAM})
 ANSWERS = frozenset({R.ON_TEAM, R.SUPERVISES})
 READS = frozenset({R.ON_TEAM, R.AUTHOR})
-READS_AND_ANSWERS = frozenset({R.ON_TEAM, R.SUPERVISES, R.AUTHOR})
+READS_AND_ANSWERS = frozenset({R.ON_TEAM, R.SUPERVISES, R.AUTHOR, R.ASKED})
 ALL = frozenset({R.ORGANIZATION})
 OWN = frozenset({R.AUTHOR})
 SELF = frozenset({R.SELF})

@@ -97,7 +97,6 @@ class Participation(VersionedModel):
     cancel_cause = code_field(CancelCause, null=True)
     cancel_reason = models.CharField(max_length=500, blank=True, default="")
     hours_of_notice = models.DecimalField(max_digits=8, decimal_places=2, null=True)
-    note = models.OneToOneField(Document, on_delete=models.PROTECT, related_name="participation", null=True)
 
     objects = ReachQuerySet.as_manager()
 
@@ -105,6 +104,7 @@ class Participation(VersionedModel):
         constraints = [
             *VersionedModel.Meta.constraints,
             models.UniqueConstraint(fields=["visit", "client"], name="participation_once_per_visit"),
+            models.UniqueConstraint(fields=["organization", "id", "episode"], name="participation_key_with_episode"),
             one_of("status", VisitStatus, name="participation_status_is_known"),
             one_of("cancel_cause", CancelCause, name="participation_cause_is_known", null=True),
             models.CheckConstraint(name="participation_ends_after_start", condition=Q(ends_at__gt=F("starts_at"))),
@@ -135,6 +135,25 @@ class Participation(VersionedModel):
 
     def __str__(self) -> str:
         return f"client {self.client_id} in {self.visit_id}"
+
+
+class ParticipationNote(ScopedModel):
+    """A participation's note by one professional; in co-treatment each writes her own."""
+
+    participation = models.ForeignKey(Participation, on_delete=models.PROTECT, related_name="notes", db_index=False)
+    document = models.OneToOneField(Document, on_delete=models.PROTECT, related_name="participation_note")
+    episode = models.ForeignKey(Episode, on_delete=models.PROTECT, related_name="+", db_index=False)
+    author = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", db_index=False)
+
+    class Meta(ScopedModel.Meta):
+        constraints = [
+            *ScopedModel.Meta.constraints,
+            models.UniqueConstraint(fields=["participation", "author"], name="note_once_per_participation_and_author"),
+        ]
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"note of {self.participation_id}"
 
 
 class ParticipationChange(ScopedModel):

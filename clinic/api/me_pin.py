@@ -1,0 +1,37 @@
+"""The door to one's own signing PIN."""
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from clinic.api.examples import example
+from clinic.api.fields import StrictInput
+from clinic.api.views import ApiView
+from clinic.rules.access import Action
+from clinic.services import pins
+
+
+@example({"password": "a long phrase of her own", "pin": "580213"})
+class PinChangeIn(StrictInput):
+    """The account's password, and the PIN that shall sign from now on: 6 to 12 digits."""
+
+    password = serializers.CharField(max_length=200, trim_whitespace=False)
+    pin = serializers.RegexField(r"^[0-9]{1,20}$", max_length=20)
+
+
+class OwnPin(ApiView):
+    """Set your own signing PIN. Forms that are easily guessed are refused; a change lifts a lock."""
+
+    resource = "me"
+    act = "set_pin"
+    actions = {"POST": Action.CHANGE_SELF}
+    inputs = {"POST": PinChangeIn}
+
+    def post(self, request: Request) -> Response:
+        wanted = self.read(PinChangeIn)
+
+        def do() -> Response:
+            pins.set_pin(actor=self.actor, password=wanted["password"], pin=wanted["pin"], now=self.now)
+            return Response(status=204)
+
+        return self.write(do)
