@@ -71,7 +71,7 @@ def _whole_visit(goal: GoalSpec, clause: Clause, measured: Measured) -> _Unit:
         watched=measured.watched,
         clause=clause,
     )
-    return _Unit(name=None, value=value, within_caps=_capped(clause, measured, measured.cells))
+    return _Unit(name=None, value=value, within_caps=caps_kept(clause, measured, measured.cells))
 
 
 def _unit(goal: GoalSpec, clause: Clause, measured: Measured, *, name: str, cells: Sequence[Cell]) -> _Unit:
@@ -82,14 +82,14 @@ def _unit(goal: GoalSpec, clause: Clause, measured: Measured, *, name: str, cell
         watched=measured.watched,
         clause=clause,
     )
-    return _Unit(name=name, value=value, within_caps=_capped(clause, measured, cells))
+    return _Unit(name=name, value=value, within_caps=caps_kept(clause, measured, cells))
 
 
 def _trial_unit(clause: Clause, cell: Cell) -> _Unit:
     return _Unit(name=None, value=observed(cell.value or 0, cell.censored), within_caps=_cell_capped(clause, cell))
 
 
-def _capped(clause: Clause, measured: Measured, cells: Sequence[Cell]) -> bool:
+def caps_kept(clause: Clause, measured: Measured, cells: Sequence[Cell]) -> bool:
     """Whether help stayed within the caps; a proportion's caps choose its successes instead."""
     if measured.spec.kind in PROPORTIONS:
         return True

@@ -9,6 +9,7 @@ from goals.enums import (
     AssistanceLevel,
     Comparison,
     ConsistencyKind,
+    Direction,
     MeasureKind,
     PromptKind,
     SideRule,
@@ -113,7 +114,16 @@ def _read_clauses(items: Any, goal: GoalSpec) -> tuple[Clause, ...]:
     primary = next(place for place, clause in enumerate(clauses) if clause.primary)
     if clauses[primary].component != goal.measure.kind:
         raise wrong("primary_kind", f"/clauses/{primary}/component", "The primary clause is of the goal's measure.")
+    _require_direction(clauses[primary], goal.direction, pointer=f"/clauses/{primary}/comparison")
     return clauses
+
+
+def _require_direction(primary: Clause, direction: Direction, *, pointer: str) -> None:
+    against = {Direction.INCREASE: Comparison.AT_MOST, Direction.DECREASE: Comparison.AT_LEAST}
+    if primary.comparison == against.get(direction):
+        raise wrong(
+            "against_direction", pointer, f"The goal is to {direction.value}, the clause asks for the other way."
+        )
 
 
 def _read_clause(data: Any, goal: GoalSpec, *, alone: bool, pointer: str) -> Clause:

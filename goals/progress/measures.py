@@ -13,11 +13,11 @@ from goals.progress.cells import PROMPT_RANK, Cell, from_parts, gathered, most_h
 from goals.progress.context import CONTEXT_MEMBERS
 from goals.progress.decimals import plain, read_decimal, written
 from goals.progress.definitions import PROPORTIONS, Clause, GoalSpec, MeasureSpec
+from goals.progress.errors import escaped
 from goals.progress.limits import COUNTS, FORMS, MOST_MINUTES, TALLY, TRIALS, VALUE
 from goals.progress.results import Derived
 from goals.progress.summaries import by_stratum, counts, group_value, visit_value
 from goals.progress.trials import (
-    escaped,
     read_count,
     read_tally,
     read_trials,
@@ -103,9 +103,7 @@ def _derive_component(
     watched = _read_watched(spec, raw, pointer=pointer)
     cells = _READERS[form](spec, raw, pointer)
     measured = Measured(spec=spec, cells=gathered(cells), watched=None if watched is None else Fraction(watched))
-    value = visit_value(spec, measured.cells, direction=direction, watched=measured.watched)
-    if spec.kind in PROPORTIONS:
-        value = group_value(spec, measured.cells, direction=direction, watched=measured.watched, clause=clause)
+    value = visit_value(spec, measured.cells, direction=direction, watched=measured.watched, clause=clause)
     if value.unknown:
         raise refused("mixed_censoring", f"{pointer}/{form}", "At least and at most leave no value here.")
     derived = _derived(measured, value, form=form, watched=watched, direction=direction, clause=clause)

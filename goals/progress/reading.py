@@ -18,7 +18,7 @@ from goals.enums import (
 )
 from goals.progress.decimals import read_decimal
 from goals.progress.definitions import DEFAULT_UNITS, SECONDS_IN, GoalSpec, MeasureSpec
-from goals.progress.errors import BadDefinition
+from goals.progress.errors import BadDefinition, escaped
 from goals.progress.limits import MOST_NAME
 
 MEASURE_MEMBERS = frozenset(
@@ -198,5 +198,4 @@ def members(data: Any, allowed: frozenset[str], *, pointer: str) -> None:
         raise wrong("wrong_type", pointer, "An object is needed.")
     for member in data:
         if member not in allowed:
-            name = str(member).replace("~", "~0").replace("/", "~1")
-            raise wrong("unknown_member", f"{pointer}/{name}", "This member is not known here.")
+            raise wrong("unknown_member", f"{pointer}/{escaped(member)}", "This member is not known here.")

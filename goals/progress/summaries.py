@@ -62,11 +62,18 @@ def group_value(
     return _combined(spec, _values(cells), direction)
 
 
-def visit_value(spec: MeasureSpec, cells: Sequence[Cell], *, direction: Direction, watched: Fraction | None) -> Bounds:
+def visit_value(
+    spec: MeasureSpec,
+    cells: Sequence[Cell],
+    *,
+    direction: Direction,
+    watched: Fraction | None,
+    clause: Clause | None = None,
+) -> Bounds:
     """The visit's value; where strata are told apart, the middle one of theirs."""
     groups = by_stratum(cells)
     if not groups or spec.kind in PROPORTIONS or spec.kind in (MeasureKind.STEPS, MeasureKind.RATE):
-        return group_value(spec, cells, direction=direction, watched=watched)
+        return group_value(spec, cells, direction=direction, watched=watched, clause=clause)
     values = [group_value(spec, group, direction=direction, watched=watched) for group in groups.values()]
     if spec.kind == MeasureKind.ORDERED:
         return middle_rank(values, higher_is_better=rises(direction))

@@ -11,7 +11,7 @@ from goals.enums import AssistanceLevel, Censored, MeasureKind, PromptKind, Side
 from goals.progress.cells import Cell
 from goals.progress.decimals import read_decimal
 from goals.progress.definitions import PROPORTIONS, MeasureSpec
-from goals.progress.errors import ImpossibleMeasurement
+from goals.progress.errors import ImpossibleMeasurement, escaped
 from goals.progress.limits import CENSORABLE, MOST_COUNTED, MOST_NAME, MOST_TRIALS, require_possible
 
 TRIAL_MEMBERS = frozenset({"success", "value", "assistance", "prompt", "side", "exemplar", "step", "censored", "at"})
@@ -202,8 +202,3 @@ def require_members(raw: Any, allowed: frozenset[str], *, pointer: str) -> None:
     for member in raw:
         if member not in allowed:
             raise refused("unknown_member", f"{pointer}/{escaped(member)}", "This member is not known here.")
-
-
-def escaped(member: object) -> str:
-    """A member's name as a token of a JSON pointer (RFC 6901)."""
-    return str(member).replace("~", "~0").replace("/", "~1")
