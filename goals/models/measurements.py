@@ -1,23 +1,55 @@
 """What was counted at a visit, written once, at signing, from the frozen content."""
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Func, Q
 
-from clinic.models import Client, Document, DocumentVersion, Episode, Site, Staff
+from clinic.models import Client, Document, DocumentVersion, Episode, Site
 from clinic.models.base import ScopedModel, code_field, one_of
 from clinic.models.guards import append_only
 from clinic.models.reach import ReachQuerySet
 from goals.enums import Censored, MeasureKind, MeasurementSource, NotMeasuredReason
 from goals.models.plans import Goal
 
-COUNTED_KINDS = [MeasureKind.ACCURACY.value, MeasureKind.INTERVAL.value, MeasureKind.STEPS.value]
-NON_NEGATIVE = [
-    MeasureKind.DURATION.value,
-    MeasureKind.LATENCY.value,
-    MeasureKind.RATE.value,
-    MeasureKind.PROMPTS.value,
-]
-NOTHING = Q(not_measured__isnull=False, successes__isnull=True, counted__isnull=True, value__isnull=True)
+PROPORTIONS = [MeasureKind.ACCURACY.value, MeasureKind.INTERVAL.value]
+NOT_NEGATIVE = [MeasureKind.DURATION.value, MeasureKind.LATENCY.value, MeasureKind.PROMPTS.value]
+WHOLE = Func(F("value"), function="TRUNC")
+
+NOTHING = Q(
+    not_measured__isnull=False,
+    successes__isnull=True,
+    counted__isnull=True,
+    value__isnull=True,
+    censored__isnull=True,
+    opportunities__isnull=True,
+    watched__isnull=True,
+)
+COUNTS = Q(
+    successes__isnull=False,
+    counted__isnull=False,
+    counted__gte=1,
+    successes__lte=F("counted"),
+    value__isnull=False,
+    censored__isnull=True,
+)
+OF_TRIALS = Q(successes__isnull=True, counted__isnull=False, counted__gte=1, value__isnull=False)
+POSSIBLE = (
+    (Q(measure__in=PROPORTIONS, value__range=(0, 1)) & COUNTS)
+    | (Q(measure=MeasureKind.STEPS.value, value=F("successes")) & COUNTS)
+    | (Q(measure__in=NOT_NEGATIVE, value__gte=0) & OF_TRIALS)
+    | (Q(measure=MeasureKind.QUANTITY.value) & OF_TRIALS)
+    | (Q(measure=MeasureKind.SCORE.value, censored__isnull=True) & OF_TRIALS)
+    | (Q(measure=MeasureKind.ORDERED.value, censored__isnull=True, value__gte=0, value=WHOLE) & OF_TRIALS)
+    | (Q(measure=MeasureKind.RATING.value, censored__isnull=True, value__range=(-2, 2), value=WHOLE) & OF_TRIALS)
+    | Q(
+        measure=MeasureKind.RATE.value,
+        successes__isnull=True,
+        counted__isnull=True,
+        value__isnull=False,
+        value__gte=0,
+        watched__isnull=False,
+        watched__gt=0,
+    )
+)
 
 
 class Measurement(ScopedModel):
@@ -34,17 +66,17 @@ class Measurement(ScopedModel):
     observed_from = models.DateTimeField(null=True)
     observed_until = models.DateTimeField(null=True)
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
-    setting = models.CharField(max_length=60, blank=True, default="")
+    setting = models.CharField(max_length=100, blank=True, default="")
     source = code_field(MeasurementSource, default=MeasurementSource.CLINICIAN.value)
-    observer = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
-    partner = models.CharField(max_length=60, blank=True, default="")
+    observer = models.CharField(max_length=100, blank=True, default="")
+    partner = models.CharField(max_length=100, blank=True, default="")
     opportunities = models.PositiveIntegerField(null=True)
-    watched = models.DecimalField(max_digits=14, decimal_places=4, null=True)
+    watched = models.DecimalField(max_digits=18, decimal_places=12, null=True)
     not_measured = code_field(NotMeasuredReason, null=True)
-    trials = models.JSONField(default=list)
+    trials = models.JSONField(default=dict)
     successes = models.PositiveIntegerField(null=True)
     counted = models.PositiveIntegerField(null=True)
-    value = models.DecimalField(max_digits=24, decimal_places=12, null=True)
+    value = models.DecimalField(max_digits=40, decimal_places=12, null=True)
     censored = code_field(Censored, null=True)
     parts = models.JSONField(default=dict)
     replaces = models.ForeignKey(
@@ -64,25 +96,7 @@ class Measurement(ScopedModel):
             one_of("censored", Censored, name="measurement_censoring_is_known", null=True),
             models.CheckConstraint(
                 name="measurement_is_possible_for_its_kind",
-                condition=NOTHING
-                | (
-                    Q(not_measured__isnull=True)
-                    & (
-                        Q(
-                            measure__in=COUNTED_KINDS,
-                            successes__isnull=False,
-                            counted__isnull=False,
-                            counted__gte=1,
-                            successes__lte=F("counted"),
-                            value__isnull=False,
-                            value__range=(0, 1),
-                        )
-                        | Q(measure__in=NON_NEGATIVE, value__isnull=False, value__gte=0)
-                        | Q(measure=MeasureKind.RATING.value, value__isnull=False, value__range=(-2, 2))
-                        | Q(measure__in=[MeasureKind.QUANTITY.value, MeasureKind.SCORE.value], value__isnull=False)
-                        | Q(measure=MeasureKind.ORDERED.value, value__isnull=False, value__gte=0)
-                    )
-                ),
+                condition=NOTHING | (Q(not_measured__isnull=True) & POSSIBLE),
             ),
             models.CheckConstraint(
                 name="measurement_observed_until_after_from",
@@ -98,7 +112,8 @@ class Measurement(ScopedModel):
                 fields=["goal", "service_date"],
                 include=["version", "document", "value", "successes", "counted", "censored"],
                 name="measurement_by_goal",
-            )
+            ),
+            models.Index(fields=["replaces"], name="measurement_by_replaced", condition=Q(replaces__isnull=False)),
         ]
         triggers = append_only()
 

@@ -27,6 +27,7 @@ from goals.enums import (
     Lifecycle,
     MeasureKind,
     PhaseKind,
+    PromptKind,
     Purpose,
     SideRule,
     Strata,
@@ -62,6 +63,12 @@ class PlanPeriod(VersionedModel):
         return f"{self.starts_on} to {self.ends_on}"
 
 
+class CertificationQuerySet(ReachQuerySet):
+    """Certifications, reached as their plan's episode is."""
+
+    episode_path = "plan_period__episode_id"
+
+
 class Certification(VersionedModel):
     """An outside physician's signature on a plan: sent, received, verbal order, signed."""
 
@@ -73,14 +80,17 @@ class Certification(VersionedModel):
     received_on = models.DateField(null=True)
     signed_on = models.DateField(null=True)
 
+    objects = CertificationQuerySet.as_manager()
+
     class Meta(VersionedModel.Meta):
         constraints = [
             *VersionedModel.Meta.constraints,
             models.CheckConstraint(
                 name="certification_npi_is_ten_digits",
-                condition=Q(physician_npi="") | Q(physician_npi__regex=r"^\d{10}$"),
+                condition=Q(physician_npi="") | Q(physician_npi__regex=r"^[0-9]{10}$"),
             ),
         ]
+        triggers = fixed("organization_id", "plan_period_id")
 
     def __str__(self) -> str:
         return f"certification of {self.plan_period_id}"
@@ -106,6 +116,27 @@ class OrderedScale(VersionedModel):
         return self.name
 
 
+MEASURE_COLUMNS = (
+    "purpose",
+    "direction",
+    "measure",
+    "unit",
+    "visit_value",
+    "strata",
+    "strata_names",
+    "scale_id",
+    "levels",
+    "alone_at",
+    "interval_method",
+    "per_minutes",
+    "standard_error",
+    "trial_name",
+    "independent_trials",
+    "components",
+)
+"""What numbers already derived rest on; it never changes."""
+
+
 class Goal(VersionedModel):
     """A long-term goal, or a short-term one under it. Its number in the episode is never changed or used again."""
 
@@ -117,7 +148,7 @@ class Goal(VersionedModel):
     purpose = code_field(Purpose)
     measure = code_field(MeasureKind)
     direction = code_field(Direction)
-    unit = models.CharField(max_length=40, blank=True, default="")
+    unit = models.CharField(max_length=100, default="1")
     visit_value = code_field(VisitValue, default=VisitValue.SINGLE.value)
     strata = code_field(Strata, default=Strata.NONE.value)
     strata_names = ArrayField(models.CharField(max_length=100), default=list, blank=True)
@@ -125,8 +156,11 @@ class Goal(VersionedModel):
     levels = ArrayField(models.CharField(max_length=500), default=list, blank=True)
     alone_at = code_field(AssistanceLevel, default=AssistanceLevel.SUPERVISION.value)
     interval_method = code_field(IntervalMethod, null=True)
-    per_minutes = models.PositiveSmallIntegerField(null=True)
-    standard_error = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    per_minutes = models.DecimalField(max_digits=18, decimal_places=12, default=1)
+    standard_error = models.DecimalField(max_digits=18, decimal_places=12, null=True)
+    trial_name = models.CharField(max_length=100, default="trials")
+    independent_trials = models.BooleanField(default=True)
+    components = models.JSONField(default=list, blank=True)
     definition = models.CharField(max_length=2000, blank=True, default="")
     lifecycle = code_field(Lifecycle, default=Lifecycle.PROPOSED.value)
     achievement = code_field(Achievement, null=True)
@@ -160,9 +194,18 @@ class Goal(VersionedModel):
                 name="goal_ordered_has_a_scale",
                 condition=Q(measure=MeasureKind.ORDERED.value) | Q(scale__isnull=True),
             ),
+            models.CheckConstraint(
+                name="goal_rating_has_five_levels",
+                condition=Q(measure=MeasureKind.RATING.value, levels__len=5)
+                | (~Q(measure=MeasureKind.RATING.value) & Q(levels__len=0)),
+            ),
+            models.CheckConstraint(
+                name="goal_measure_is_of_positive_size",
+                condition=Q(per_minutes__gt=0) & (Q(standard_error__isnull=True) | Q(standard_error__gt=0)),
+            ),
         ]
         indexes = [models.Index(fields=["client"], include=["lifecycle"], name="goal_by_client")]
-        triggers = fixed("organization_id", "episode_id", "client_id", "number", "measure", "scale_id", "strata")
+        triggers = fixed("organization_id", "episode_id", "client_id", "number", "proposed_by_id", *MEASURE_COLUMNS)
 
     def __str__(self) -> str:
         return f"goal {self.number} of {self.episode_id}"
@@ -192,7 +235,7 @@ class GoalChange(ScopedModel):
 
 
 class GoalPhase(ScopedModel):
-    """Baseline, intervention or maintenance of a goal, with the criterion that holds in it. A revision starts a new one."""
+    """A stretch of a goal's course, with the criterion that holds in it. A revision starts a new one."""
 
     goal = models.ForeignKey(Goal, on_delete=models.PROTECT, related_name="phases")
     ordinal = models.PositiveSmallIntegerField()
@@ -202,7 +245,10 @@ class GoalPhase(ScopedModel):
     consistency = code_field(ConsistencyKind, null=True)
     needed = models.PositiveSmallIntegerField(null=True)
     window = models.PositiveSmallIntegerField(null=True)
-    minimum_data = models.PositiveIntegerField(null=True)
+    minimum_trials = models.PositiveIntegerField(null=True)
+    minimum_intervals = models.PositiveIntegerField(null=True)
+    minimum_days = models.PositiveIntegerField(null=True)
+    minimum_minutes = models.DecimalField(max_digits=18, decimal_places=12, null=True)
     settings_needed = models.PositiveSmallIntegerField(null=True)
     partners_needed = models.PositiveSmallIntegerField(null=True)
     written_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+")
@@ -259,12 +305,11 @@ class Clause(ScopedModel):
     comparison = code_field(Comparison)
     value = models.CharField(max_length=100)
     upper_value = models.CharField(max_length=100, blank=True, default="")
-    share = models.CharField(max_length=20, blank=True, default="")
+    share = models.CharField(max_length=40, blank=True, default="")
     most_assistance = code_field(AssistanceLevel, null=True)
-    most_prompting = models.CharField(max_length=40, null=True)
+    most_prompting = code_field(PromptKind, null=True)
     side_rule = code_field(SideRule, null=True)
     primary = models.BooleanField(default=False)
-    detail = models.JSONField(default=dict)
 
     class Meta(ScopedModel.Meta):
         constraints = [
@@ -274,6 +319,14 @@ class Clause(ScopedModel):
             models.CheckConstraint(name="clause_at_most_four", condition=Q(ordinal__range=(1, 4))),
             one_of("component", MeasureKind, name="clause_component_is_known"),
             one_of("comparison", Comparison, name="clause_comparison_is_known"),
+            one_of("most_assistance", AssistanceLevel, name="clause_assistance_is_known", null=True),
+            one_of("most_prompting", PromptKind, name="clause_prompting_is_known", null=True),
+            one_of("side_rule", SideRule, name="clause_side_rule_is_known", null=True),
+            models.CheckConstraint(
+                name="clause_within_has_two_ends",
+                condition=(Q(comparison=Comparison.WITHIN.value) & ~Q(upper_value=""))
+                | (~Q(comparison=Comparison.WITHIN.value) & Q(upper_value="")),
+            ),
         ]
         triggers = append_only()
 
