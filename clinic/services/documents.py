@@ -1,0 +1,326 @@
+"""The machinery of the record: drafts, frozen versions, signatures, verdicts. Kinds have doors on their own floors."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from clinic import outbox
+from clinic.enums import DocumentKind, DocumentState, FlagSeverity, Role, SignatureMeaning, VerdictOutcome
+from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
+from clinic.models import (
+    Credential,
+    Document,
+    DocumentFlag,
+    DocumentVersion,
+    Episode,
+    Organization,
+    Signature,
+    Staff,
+    StaffRole,
+    Verdict,
+)
+from clinic.rules import signatures as rules
+from clinic.rules.access import Actor
+from clinic.rules.canonical import NotFreezable, digest, freeze
+from clinic.rules.signing_limits import cosign_due_at
+from clinic.selectors.cosigning import supervision_of
+from clinic.services.pins import PinProof
+
+
+class AlreadyDecided(Conflict):
+    code = "already_decided"
+    title = "This version has its verdict already"
+
+
+class NotEditable(Conflict):
+    code = "not_editable"
+    title = "What is signed is not edited: it is returned, or an addendum is added"
+
+
+class NotHers(NotAllowed):
+    code = "not_author"
+    title = "Only its author changes or signs a document"
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something that the reader of a version should see first."""
+
+    check: str
+    severity: FlagSeverity
+    facts: dict[str, Any]
+    subject: str = ""
+
+
+@transaction.atomic
+def begin(
+    *,
+    actor: Actor,
+    document_id: UUID,
+    episode: Episode,
+    kind: DocumentKind,
+    service_date: date,
+    draft: dict[str, Any],
+    now: datetime,
+    digest_of_body: str,
+    amends: Document | None = None,
+) -> Document:
+    """A new draft, under an id that the device made."""
+    document = Document.objects.create(
+        pk=document_id,
+        organization_id=actor.organization_id,
+        episode=episode,
+        client_id=episode.client_id,
+        kind=kind.value,
+        author_id=actor.staff_id,
+        service_date=service_date,
+        draft=draft,
+        amends=amends,
+        requires_cosignature=needs_cosignature(actor, service_date),
+        created_digest=digest_of_body,
+        changed_at=now,
+    )
+    outbox.created("document", document, client_id=document.client_id, episode_id=document.episode_id)
+    return document
+
+
+def needs_cosignature(actor: Actor, service_date: date) -> bool:
+    """An assistant's work is co-signed where the organization asks for it; a therapist signs alone."""
+    if not Organization.objects.filter(pk=actor.organization_id, cosignature_required=True).exists():
+        return False
+    held = StaffRole.objects.in_force(service_date).filter(staff_id=actor.staff_id).values_list("role", flat=True)
+    return Role.THERAPIST.value not in set(held)
+
+
+@transaction.atomic
+def revise(*, actor: Actor, document: Document, draft: dict[str, Any], now: datetime) -> Document:
+    """Change a draft, or what is to become the next version of a returned document. The caller holds the lock."""
+    _only_author(actor, document)
+    if document.state not in (DocumentState.DRAFT, DocumentState.RETURNED):
+        raise NotEditable
+    document.draft = draft
+    document.changed_at = now
+    document.version += 1
+    document.save(update_fields=["draft", "changed_at", "version"])
+    outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
+    return document
+
+
+def _only_author(actor: Actor, document: Document) -> None:
+    if document.author_id != actor.staff_id:
+        raise NotHers
+
+
+@transaction.atomic
+def sign(
+    *, actor: Actor, document: Document, proof: PinProof, content: dict[str, Any], flags: list[Flag], now: datetime
+) -> DocumentVersion:
+    """Freeze the content as the next version and sign it; the caller holds the lock and writes what follows from it."""
+    _require_proof(actor, proof)
+    state = DocumentState(document.state)
+    refusal = rules.sign_refusal(state=state, author_id=document.author_id, signer_id=_staff(actor))
+    if refusal == rules.SignRefusal.NOT_AUTHOR:
+        raise NotHers
+    if refusal:
+        raise Conflict("Only a draft or a returned document is signed", code=refusal.value)
+    if document.draft is None:
+        raise Conflict("There is nothing new to sign: put the revised document first", code="nothing_to_sign")
+    version = _freeze(document, content, now)
+    _signature(actor, version, SignatureMeaning.AUTHORSHIP, now)
+    DocumentFlag.objects.bulk_create(_flag_row(version, flag) for flag in flags)
+    _signed(document, version, now, actor)
+    outbox.record("document.signed", organization_id=document.organization_id, now=now, document_id=document.pk)
+    outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
+    return version
+
+
+def _staff(actor: Actor) -> UUID:
+    if actor.staff_id is None:
+        raise NotAllowed("A system signs nothing", code="system_signs_nothing")
+    return actor.staff_id
+
+
+def _require_proof(actor: Actor, proof: PinProof) -> None:
+    if proof.staff_id != actor.staff_id:
+        raise NotAllowed("The PIN is another person's", code="wrong_pin")
+
+
+def _freeze(document: Document, content: dict[str, Any], now: datetime) -> DocumentVersion:
+    previous = document.versions.order_by("-number").first()
+    try:
+        frozen = freeze(content)
+    except NotFreezable as exc:
+        raise InvalidField(exc.pointer, "This cannot be kept exactly", code=str(exc.code)) from exc
+    return DocumentVersion.objects.create(
+        organization_id=document.organization_id,
+        document=document,
+        number=previous.number + 1 if previous else 1,
+        content=frozen,
+        digest=digest(frozen),
+        previous_digest=previous.digest if previous else "",
+        author_id=document.author_id,
+        frozen_at=now,
+    )
+
+
+def _signature(
+    actor: Actor,
+    version: DocumentVersion,
+    meaning: SignatureMeaning,
+    now: datetime,
+    in_succession_to: UUID | None = None,
+) -> Signature:
+    signer = Staff.objects.get(pk=actor.staff_id)
+    credential = (
+        Credential.objects.filter(staff=signer, starts_on__lte=actor.today).order_by("-starts_on", "-pk").first()
+    )
+    printed = f"{signer.printed_name}, {credential.abbreviation}" if credential else signer.printed_name
+    if in_succession_to is not None:
+        printed += f", in succession to {Staff.objects.get(pk=in_succession_to).printed_name}"
+    return Signature.objects.create(
+        organization_id=version.organization_id,
+        version=version,
+        version_author_id=version.author_id,
+        signer=signer,
+        meaning=meaning.value,
+        printed_name=printed[:300],
+        credential=credential,
+        in_succession_to_id=in_succession_to,
+        signed_at=now,
+        application=actor.application,
+        digest=version.digest,
+    )
+
+
+def _flag_row(version: DocumentVersion, flag: Flag) -> DocumentFlag:
+    return DocumentFlag(
+        organization_id=version.organization_id,
+        version=version,
+        check_name=flag.check,
+        subject=flag.subject,
+        severity=flag.severity.value,
+        facts=flag.facts,
+    )
+
+
+def _signed(document: Document, version: DocumentVersion, now: datetime, actor: Actor) -> None:
+    document.state = DocumentState.SIGNED.value
+    document.current_version = version
+    document.draft = None
+    document.changed_at = now
+    document.version += 1
+    if document.requires_cosignature:
+        document.cosign_owner_id = owner_of(document, today=actor.today)
+        organization = Organization.objects.get(pk=document.organization_id)
+        zone = ZoneInfo(document.episode.site.time_zone)
+        document.cosign_due_at = cosign_due_at(now, days=organization.cosign_within_days, zone=zone)
+    document.save()
+
+
+def owner_of(document: Document, *, today: date) -> UUID | None:
+    """On whose list the co-signature waits; nobody's puts it on the administrator's."""
+    supervised = supervision_of(document.author_id, document.episode, today=today)
+    return supervised.owner(document.service_date, today=today)
+
+
+@transaction.atomic
+def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, now: datetime) -> Verdict:
+    """Co-sign the version that this supervisor read. The verdict's key settles a race with a return."""
+    _require_proof(actor, proof)
+    basis = _judge(actor, document, fetched_digest)
+    version = document.current_version
+    with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided, "signature_once_per_meaning": AlreadyDecided}):
+        signature = _signature(actor, version, SignatureMeaning.COSIGNATURE, now, in_succession_to=basis)
+        verdict = _verdict(actor, document, VerdictOutcome.COSIGNED, now, signature=signature)
+    _decided(document, DocumentState.COSIGNED, now)
+    outbox.record("document.cosigned", organization_id=document.organization_id, now=now, document_id=document.pk)
+    return verdict
+
+
+@transaction.atomic
+def send_back(
+    *, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, reason: str, draft: dict, now: datetime
+) -> Verdict:
+    """Return the version to its author with a reason; what was signed becomes the draft of the next version."""
+    _require_proof(actor, proof)
+    _judge(actor, document, fetched_digest)
+    if not reason.strip():
+        raise RuleForbids("Returning needs a reason", code="reason_missing")
+    with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided}):
+        verdict = _verdict(actor, document, VerdictOutcome.RETURNED, now, reason=reason)
+    document.draft = draft
+    _decided(document, DocumentState.RETURNED, now)
+    outbox.record("document.returned", organization_id=document.organization_id, now=now, document_id=document.pk)
+    return verdict
+
+
+def _judge(actor: Actor, document: Document, fetched_digest: str) -> UUID | None:
+    """May she decide on this version? Answers in succession to whom, if not on her own account."""
+    supervised = supervision_of(document.author_id, document.episode, today=actor.today)
+    eligible = {row.staff_id: row for row in supervised.eligible(document.service_date, today=actor.today)}
+    version = document.current_version
+    refusal = rules.cosign_refusal(
+        state=DocumentState(document.state),
+        author_id=document.author_id,
+        signer_id=_staff(actor),
+        eligible_ids=set(eligible),
+        fetched_digest=fetched_digest,
+        current_digest=version.digest if version else "",
+    )
+    if refusal in (rules.VerdictRefusal.OWN_DOCUMENT, rules.VerdictRefusal.NOT_SUPERVISOR):
+        raise NotAllowed("Another person decides on this document", code=refusal.value)
+    if refusal:
+        raise Conflict("This version is not open for a verdict", code=refusal.value, state=document.state)
+    return eligible[_staff(actor)].in_succession_to
+
+
+def _verdict(
+    actor: Actor,
+    document: Document,
+    outcome: VerdictOutcome,
+    now: datetime,
+    *,
+    signature: Signature | None = None,
+    reason: str = "",
+) -> Verdict:
+    return Verdict.objects.create(
+        version_id=document.current_version_id,
+        organization_id=document.organization_id,
+        outcome=outcome.value,
+        by_id=actor.staff_id,
+        at=now,
+        reason=reason,
+        signature=signature,
+    )
+
+
+def _decided(document: Document, state: DocumentState, now: datetime) -> None:
+    document.state = state.value
+    document.changed_at = now
+    document.version += 1
+    document.save(update_fields=["state", "draft", "changed_at", "version"])
+    outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
+
+
+@transaction.atomic
+def reassign_pending(*, organization_id: UUID, today: date) -> int:
+    """Put each waiting co-signature on the list of whoever owes it now; returns how many changed hands."""
+    waiting = (
+        Document.objects.select_related("episode")
+        .select_for_update(of=("self",), no_key=True)
+        .filter(organization_id=organization_id, state=DocumentState.SIGNED.value, requires_cosignature=True)
+        .order_by("pk")
+    )
+    moved = 0
+    for document in waiting:
+        owner = owner_of(document, today=today)
+        if owner != document.cosign_owner_id:
+            document.cosign_owner_id = owner
+            document.version += 1
+            document.save(update_fields=["cosign_owner", "version"])
+            moved += 1
+    return moved
