@@ -49,8 +49,8 @@ def only_changes(*columns: str) -> list[pgtrigger.Trigger]:
 
 
 def fixed(*columns: str) -> list[pgtrigger.Trigger]:
-    """These columns of a row never change; the row stays."""
-    listed = ", ".join(f"'{column}'" for column in columns)
+    """These columns of a row, and its id, never change; the row stays."""
+    listed = ", ".join(f"'{column}'" for column in ("id", *columns))
     return [
         _Guard(name="identity_fixed", operation=pgtrigger.Update, execute=f"refuse_change_of({listed})"),
         *never_removed(),
