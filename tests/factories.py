@@ -1,6 +1,6 @@
 """Rows for tests: plain functions that state what matters and fill in the rest."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -8,19 +8,37 @@ from django.contrib.auth import get_user_model
 from rest_framework.test import APIClient
 from uuid_utils.compat import uuid7
 
-from clinic.enums import CareRole, EpisodeStatus, RecordRegime, Role, ScopeKind, Setting, SupervisionKind
+from clinic.enums import (
+    CareRole,
+    DocumentKind,
+    DocumentState,
+    EpisodeStatus,
+    RecordRegime,
+    Role,
+    ScopeKind,
+    Setting,
+    SignatureMeaning,
+    SupervisionKind,
+    VerdictOutcome,
+)
 from clinic.models import (
     CareTeam,
     Client,
     Credential,
+    Document,
+    DocumentVersion,
     Episode,
     Organization,
     Room,
+    Signature,
     Site,
     Staff,
     StaffRole,
     Supervision,
+    Verdict,
 )
+from clinic.rules.canonical import digest, freeze
+from goals.services import measurements as measuring
 
 LONG_AGO = date(2025, 1, 1)
 
@@ -117,3 +135,103 @@ def days(number: int) -> timedelta:
 
 def new_id() -> str:
     return str(uuid7())
+
+
+def make_signed_note(
+    author: Staff,
+    episode: Episode,
+    *,
+    service_date: date,
+    measurements: list[dict[str, Any]],
+    signed_at: datetime | None = None,
+    requires_cosignature: bool = True,
+    amends: Document | None = None,
+) -> Document:
+    """A note, or an addendum to one, as it stands once signed: its first version, signature and measurement rows."""
+    signed_at = signed_at or datetime.combine(service_date, time(22), tzinfo=UTC)
+    kind = DocumentKind.ADDENDUM if amends else DocumentKind.VISIT_NOTE
+    document = Document.objects.create(
+        organization_id=episode.organization_id,
+        episode=episode,
+        client_id=episode.client_id,
+        kind=kind.value,
+        author=author,
+        service_date=service_date,
+        draft={"measurements": measurements},
+        amends=amends,
+        requires_cosignature=requires_cosignature,
+        changed_at=signed_at,
+    )
+    sign_again(document, measurements=measurements, signed_at=signed_at)
+    return document
+
+
+def sign_again(document: Document, *, measurements: list[dict[str, Any]], signed_at: datetime) -> DocumentVersion:
+    """The next version of a note, signed by its author, with its measurement rows."""
+    judged = measuring.judge(
+        actor_organization=document.organization_id,
+        episode=document.episode,
+        service_date=document.service_date,
+        raws=measurements,
+        amends=document.amends,
+    )
+    frozen = freeze({"measurements": measurements})
+    version = DocumentVersion.objects.create(
+        organization_id=document.organization_id,
+        document=document,
+        number=document.versions.count() + 1,
+        content=frozen,
+        digest=digest(frozen),
+        author_id=document.author_id,
+        frozen_at=signed_at,
+    )
+    sign_version(version, document.author, SignatureMeaning.AUTHORSHIP, signed_at)
+    document.state, document.draft, document.current_version = DocumentState.SIGNED.value, None, version
+    document.cosign_due_at = signed_at + timedelta(days=7) if document.requires_cosignature else None
+    document.save()
+    measuring.write(version=version, document=document, judged=judged, site_id=None, recorded_at=signed_at)
+    return version
+
+
+def sign_version(version: DocumentVersion, signer: Staff, meaning: SignatureMeaning, signed_at: datetime) -> Signature:
+    return Signature.objects.create(
+        organization_id=version.organization_id,
+        version=version,
+        version_author_id=version.author_id,
+        signer=signer,
+        meaning=meaning.value,
+        printed_name=signer.printed_name,
+        signed_at=signed_at,
+        application="session",
+        digest=version.digest,
+    )
+
+
+def return_note(document: Document, by: Staff, *, at: datetime) -> Verdict:
+    """The supervisor's verdict that a note must be mended."""
+    verdict = Verdict.objects.create(
+        organization_id=document.organization_id,
+        version=document.current_version,
+        outcome=VerdictOutcome.RETURNED.value,
+        by=by,
+        at=at,
+        reason="Please count again",
+    )
+    document.state, document.draft, document.cosign_due_at = DocumentState.RETURNED.value, {}, None
+    document.save()
+    return verdict
+
+
+def cosign_note(document: Document, by: Staff, *, at: datetime) -> Verdict:
+    """The supervisor's co-signature."""
+    signature = sign_version(document.current_version, by, SignatureMeaning.COSIGNATURE, at)
+    document.state, document.cosign_due_at = DocumentState.COSIGNED.value, None
+    document.save()
+    return Verdict.objects.create(
+        organization_id=document.organization_id,
+        version=document.current_version,
+        outcome=VerdictOutcome.COSIGNED.value,
+        by=by,
+        at=at,
+        signature=signature,
+    )

@@ -1,0 +1,83 @@
+"""Reads of goals and of what was found in their numbers, already scoped to who asks."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import F, Q, QuerySet
+
+from clinic.errors import NotFound
+from clinic.models import Episode
+from clinic.rules.access import Action, Actor
+from goals.models import Goal, GoalChange, GoalPhase, GoalProgress, GoalProgressHistory, ReviewItem
+from goals.selectors.definitions import defined
+
+
+def goals_for(actor: Actor, action: Action = Action.SEE_GOALS) -> QuerySet[Goal]:
+    """Goals in her reach, with all that is shown of them already fetched."""
+    return defined(Goal.objects.visible_to(actor, action))
+
+
+def goal_for(actor: Actor, goal_id: UUID, action: Action = Action.SEE_GOALS, *, lock: bool = False) -> Goal:
+    """One goal in reach for this action, or NotFound."""
+    rows = goals_for(actor, action)
+    if lock:
+        rows = rows.select_for_update(of=("self",), no_key=True)
+    row = rows.filter(pk=goal_id).first()
+    if row is None:
+        raise NotFound
+    return row
+
+
+def goal_exists(goal_id: UUID) -> bool:
+    return Goal.objects.filter(pk=goal_id).exists()
+
+
+def goal_of_episode(episode: Episode, goal_id: UUID) -> Goal | None:
+    return Goal.objects.filter(organization_id=episode.organization_id, episode=episode, pk=goal_id).first()
+
+
+def episode_to_plan(actor: Actor, episode_id: UUID, action: Action) -> Episode | None:
+    """An episode in reach for this action, locked: its counter gives the next goal's number."""
+    rows = Episode.objects.visible_to(actor, action).select_for_update(of=("self",), no_key=True)
+    return rows.filter(pk=episode_id).first()
+
+
+def last_change(goal: Goal, kind: str) -> GoalChange | None:
+    return GoalChange.objects.filter(goal=goal, kind=kind).order_by("-effective_on", "-at").first()
+
+
+def goal_to_compute(goal_id: UUID) -> Goal | None:
+    """A goal, locked, with what its findings are computed from; not scoped, since nobody asks."""
+    rows = Goal.objects.filter(pk=goal_id).select_for_update(of=("self",), no_key=True)
+    return defined(rows).select_related("scale", "episode__site").first()
+
+
+def goals_with_a_phase_begun(now: datetime) -> list[UUID]:
+    """Goals with a phase that began after they were last computed (a day's margin for the zones)."""
+    begun = GoalPhase.objects.filter(starts_on__lte=now.date(), starts_on__gte=F("goal__progress__computed_at__date"))
+    return sorted(set(begun.filter(ordinal__gt=1).values_list("goal_id", flat=True)))
+
+
+def progress_of(goal: Goal) -> GoalProgress | None:
+    """The findings as they were last written down."""
+    return GoalProgress.objects.filter(goal=goal).first()
+
+
+def progress_history_of(goal: Goal) -> QuerySet[GoalProgressHistory]:
+    return GoalProgressHistory.objects.filter(goal=goal)
+
+
+def review_items_for(actor: Actor, action: Action = Action.SEE_GOALS) -> QuerySet[ReviewItem]:
+    return ReviewItem.objects.visible_to(actor, action).select_related("goal")
+
+
+def review_item_for(actor: Actor, item_id: UUID, action: Action) -> ReviewItem:
+    """One item in reach for this action, locked, or NotFound."""
+    rows = review_items_for(actor, action).select_for_update(of=("self",), no_key=True)
+    row = rows.filter(pk=item_id).first()
+    if row is None:
+        raise NotFound
+    return row
+
+
+OPEN_ITEM = Q(withdrawn_at__isnull=True, acknowledged_at__isnull=True)
