@@ -1,5 +1,17 @@
 """What the OpenAPI document says of the service as a whole."""
 
+from clinic import enums
+
+# Each list of words is one named component, wherever it is used.
+WORD_LISTS = (
+    enums.CareRole,
+    enums.CareSource,
+    enums.Discipline,
+    enums.EpisodeStatus,
+    enums.RecordRegime,
+    enums.Setting,
+)
+
 DESCRIPTION = """\
 The record of a paediatric occupational therapy team: clients, episodes of care, plans, goals, visits, notes and
 their signatures; each visit's counts become goal progress by published methods, in the background.
@@ -32,8 +44,10 @@ SPECTACULAR_SETTINGS = {
     "SERVE_AUTHENTICATION": [],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # The page asks no other host to judge the document.
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "ENUM_SUFFIX": "",
-    "ENUM_NAME_OVERRIDES": {},
+    "ENUM_NAME_OVERRIDES": {words.__name__: [word.value for word in words] for words in WORD_LISTS},
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "clinic.api.schema.postprocess_param_enums",

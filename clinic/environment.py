@@ -2,17 +2,20 @@
 
 import os
 import secrets
+import tempfile
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
-from pydantic import SecretStr, field_validator
+from pydantic import Field, SecretStr, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 TOP = Path(__file__).resolve().parent.parent
 LOOPBACK = ["localhost", "127.0.0.1", "[::1]"]
-PLACEHOLDERS = {"", "secret", "changeme", "change-me", "default", "insecure"}
+PLACEHOLDERS = ("changeme", "change-me", "change_me", "placeholder", "insecure", "your-secret", "your_secret")
 SHORTEST_SECRET = 50
+DATABASE_SCHEMES = {"postgres", "postgresql"}
 
 
 class UnsafeSetting(Exception):
@@ -22,7 +25,7 @@ class UnsafeSetting(Exception):
 class Environment(BaseSettings):
     """Names are the environment's own. Without DATABASE_URL the embedded defaults hold."""
 
-    model_config = SettingsConfigDict(extra="ignore", case_sensitive=True)
+    model_config = SettingsConfigDict(extra="ignore", case_sensitive=True, hide_input_in_errors=True)
 
     VAR_DIR: Path = TOP / "var"
     DATABASE_URL: SecretStr | None = None
@@ -32,11 +35,11 @@ class Environment(BaseSettings):
     DEBUG: bool = False
     ALLOWED_HOSTS: Annotated[list[str], NoDecode] = LOOPBACK
     TRUSTED_ORIGINS: Annotated[list[str], NoDecode] = []
-    TRUSTED_PROXIES: int = 0
+    TRUSTED_PROXIES: Annotated[int, Field(ge=0)] = 0
     PLAIN_HTTP: bool | None = None
     EMAIL_URL: SecretStr | None = None
-    LOG_LEVEL: str = "INFO"
-    STATEMENT_TIMEOUT_MS: int = 30_000
+    LOG_LEVEL: Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"] = "INFO"
+    STATEMENT_TIMEOUT_MS: Annotated[int, Field(gt=0)] = 30_000
 
     @field_validator("ALLOWED_HOSTS", "TRUSTED_ORIGINS", mode="before")
     @classmethod
@@ -47,6 +50,13 @@ class Environment(BaseSettings):
     @classmethod
     def _absent(cls, value: object) -> object:
         return None if value == "" else value
+
+    @field_validator("DATABASE_URL")
+    @classmethod
+    def _postgresql(cls, value: SecretStr | None) -> SecretStr | None:
+        if value is not None and urlsplit(value.get_secret_value()).scheme not in DATABASE_SCHEMES:
+            raise ValueError("give a postgresql:// URL")
+        return value
 
     @property
     def embedded(self) -> bool:
@@ -74,11 +84,9 @@ class Environment(BaseSettings):
         if self.embedded:
             return
         for name in ("SECRET_KEY", "PIN_KEY"):
-            given = getattr(self, name)
-            if given is None:
-                raise UnsafeSetting(f"{name} is not set: a team's installation needs one of its own")
-            if len(given.get_secret_value()) < SHORTEST_SECRET or given.get_secret_value().lower() in PLACEHOLDERS:
-                raise UnsafeSetting(f"{name} is too short or a placeholder: give {SHORTEST_SECRET} random characters")
+            _refuse_weak(name, getattr(self, name))
+        if self.SECRET_KEY == self.PIN_KEY:
+            raise UnsafeSetting("PIN_KEY is the same as SECRET_KEY: give it random characters of its own")
         if self.DEBUG:
             raise UnsafeSetting("DEBUG is on: it would show the record's content in error pages")
         if any(host.lstrip(".") in ("*", "") for host in self.ALLOWED_HOSTS):
@@ -87,14 +95,35 @@ class Environment(BaseSettings):
             raise UnsafeSetting("PLAIN_HTTP is on: signatures and records must travel over TLS")
 
 
+def _refuse_weak(name: str, given: SecretStr | None) -> None:
+    if given is None:
+        raise UnsafeSetting(f"{name} is not set: a team's installation needs one of its own")
+    secret = given.get_secret_value()
+    if len(secret) < SHORTEST_SECRET or any(word in secret.lower() for word in PLACEHOLDERS):
+        raise UnsafeSetting(f"{name} is too short or a placeholder: give {SHORTEST_SECRET} random characters")
+
+
 def kept_secret(path: Path) -> str:
     """The secret kept in this file, made on first use and readable by its owner alone."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path.read_text().strip()
+    if not path.exists():
+        _make_secret(path)
+    secret = path.read_text().strip()
+    if len(secret) < SHORTEST_SECRET:
+        raise UnsafeSetting(f"{path.name} in {path.parent} is damaged: restore it, or remove it to have a new one made")
+    return secret
+
+
+def _make_secret(path: Path) -> None:
+    """Appears whole or not at all: of two processes that start at once, the first one's secret stays."""
+    handle, unfinished = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
     with os.fdopen(handle, "w") as file:
-        made = secrets.token_urlsafe(64)
-        file.write(made)
-    return made
+        file.write(secrets.token_urlsafe(64))
+        file.flush()
+        os.fsync(handle)
+    try:
+        os.link(unfinished, path)
+    except FileExistsError:
+        return
+    finally:
+        os.unlink(unfinished)

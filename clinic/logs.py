@@ -31,6 +31,14 @@ def only_known_fields(_: Any, __: str, event: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def name_of_task(_: Any, __: str, event: dict[str, Any]) -> dict[str, Any]:
+    """The background worker's own lines say which task they are about beside the message."""
+    data = getattr(event["_record"], "data", None)
+    if isinstance(data, dict) and "name" in data:
+        event["task"] = str(data["name"])
+    return event
+
+
 def where_it_failed(_: Any, __: str, event: dict[str, Any]) -> dict[str, Any]:
     """Name the class and the places of an exception; its message may quote the record and stays out."""
     error = event.pop("exc_info", None)
@@ -60,7 +68,9 @@ LOGGING = {
     "formatters": {
         "json": {
             "()": structlog.stdlib.ProcessorFormatter,
-            "foreign_pre_chain": SHARED,
+            # What a library would fill into its message may quote the record or a login.
+            "use_get_message": False,
+            "foreign_pre_chain": [*SHARED, name_of_task],
             "processors": [
                 where_it_failed,
                 only_known_fields,
@@ -74,6 +84,7 @@ LOGGING = {
     "loggers": {
         "django.request": {"level": "ERROR"},
         "django.security": {"level": "ERROR"},
+        "django.server": {"handlers": [], "level": "ERROR", "propagate": True},
         "axes": {"level": "WARNING"},
         "oauthlib": {"level": "ERROR"},
         "oauth2_provider": {"level": "ERROR"},

@@ -3,12 +3,14 @@
 import re
 import time
 from collections.abc import Callable
+from ipaddress import ip_address
 
 import structlog
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from uuid_utils.compat import uuid7
 
-GIVEN_ID = re.compile(r"^[A-Za-z0-9._-]{8,64}$")
+GIVEN_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
 log = structlog.get_logger("request")
 
 
@@ -20,7 +22,10 @@ class RequestFrame:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         given = request.headers.get("X-Request-ID", "")
-        request.request_id = given if GIVEN_ID.match(given) else uuid7().hex  # type: ignore[attr-defined]
+        request.request_id = given if GIVEN_ID.fullmatch(given) else uuid7().hex  # type: ignore[attr-defined]
+        request.META["REMOTE_ADDR"] = client_address(
+            request.META.get("REMOTE_ADDR", ""), request.headers.get("X-Forwarded-For", ""), settings.TRUSTED_PROXIES
+        )
         started = time.perf_counter()
         with structlog.contextvars.bound_contextvars(request_id=request.request_id):  # type: ignore[attr-defined]
             response = self.get_response(request)
@@ -40,3 +45,14 @@ class RequestFrame:
             status=response.status_code,
             ms=round((time.perf_counter() - started) * 1000, 1),
         )
+
+
+def client_address(peer: str, forwarded: str, proxies: int) -> str:
+    """The address that the outermost trusted proxy saw. What a sender wrote into the header stands further left."""
+    hops = forwarded.split(",")
+    if not proxies or len(hops) < proxies:
+        return peer
+    try:
+        return str(ip_address(hops[-proxies].strip()))
+    except ValueError:
+        return peer

@@ -3,11 +3,23 @@
 from django.urls import path
 from oauth2_provider import views
 
+from clinic.api.consent import Consent
+
 app_name = "oauth2_provider"
 
 urlpatterns = [
-    path("authorize/", views.AuthorizationView.as_view(), name="authorize"),
-    path("token/", views.TokenView.as_view(), name="token"),
-    path("revoke_token/", views.RevokeTokenView.as_view(), name="revoke-token"),
-    path("introspect/", views.IntrospectTokenView.as_view(), name="introspect"),
+    path("oauth/authorize/", Consent.as_view(), name="authorize"),
+    path("oauth/token/", views.TokenView.as_view(), name="token"),
+    path("oauth/revoke_token/", views.RevokeTokenView.as_view(), name="revoke-token"),
+    path("oauth/introspect/", views.IntrospectTokenView.as_view(), name="introspect"),
+    path(
+        ".well-known/oauth-authorization-server",
+        views.OAuthServerMetadataView.as_view(),
+        name="oauth-server-metadata",
+    ),
+    path(
+        ".well-known/oauth-protected-resource",
+        views.OAuthProtectedResourceMetadataView.as_view(),
+        name="oauth-resource-metadata",
+    ),
 ]

@@ -71,7 +71,8 @@ DATABASE_URL = (
     ENVIRONMENT.DATABASE_URL.get_secret_value() if ENVIRONMENT.DATABASE_URL else embedded.database_url(VAR_DIR)
 )
 DATABASES = {"default": dj_database_url.parse(DATABASE_URL, conn_max_age=300, conn_health_checks=True)}
-DATABASES["default"].setdefault("OPTIONS", {})["options"] = (
+DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+DATABASES["default"]["OPTIONS"]["options"] = (
     f"-c statement_timeout={ENVIRONMENT.STATEMENT_TIMEOUT_MS} -c lock_timeout=10000 "
     "-c idle_in_transaction_session_timeout=60000"
 )
@@ -101,7 +102,6 @@ LOGOUT_REDIRECT_URL = "/login/"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_IPWARE_PROXY_COUNT = ENVIRONMENT.TRUSTED_PROXIES or None
 AXES_HTTP_RESPONSE_CODE = 429
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_CALLABLE = "clinic.api.session.locked_out"
@@ -126,7 +126,8 @@ else:
     SECURE_HSTS_SECONDS = 365 * 86400
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True
-if ENVIRONMENT.TRUSTED_PROXIES:
+TRUSTED_PROXIES = ENVIRONMENT.TRUSTED_PROXIES
+if TRUSTED_PROXIES:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -159,6 +160,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "clinic.api.schema.ServiceSchema",
     "EXCEPTION_HANDLER": "clinic.api.problems.handler",
     "DEFAULT_VERSIONING_CLASS": None,
+    "URL_FORMAT_OVERRIDE": None,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "COERCE_DECIMAL_TO_STRING": True,
@@ -172,6 +174,10 @@ OAUTH2_PROVIDER = {
     "SCOPES_BACKEND_CLASS": "clinic.oauth.ActionScopes",
     "DEFAULT_SCOPES": [],
     "PKCE_REQUIRED": True,
+    "OAUTH2_RESPONSE_TYPES_SUPPORTED": ["code"],
+    "OAUTH2_GRANT_TYPES_SUPPORTED": ["authorization_code", "client_credentials", "refresh_token"],
+    "OAUTH2_TOKEN_ENDPOINT_AUTH_METHODS_SUPPORTED": ["client_secret_basic", "client_secret_post", "none"],
+    "OAUTH2_PROTECTED_RESOURCE_NAME": "Paediatric therapy record",
     "ACCESS_TOKEN_EXPIRE_SECONDS": 900,
     "REFRESH_TOKEN_EXPIRE_SECONDS": timedelta(days=30),
     "ROTATE_REFRESH_TOKEN": True,

@@ -5,16 +5,18 @@ from drf_spectacular.views import SpectacularJSONAPIView, SpectacularSwaggerSpli
 
 from clinic.api import health, session
 
+DOCS = {"url_name": "openapi", "template_name": "clinic/docs.html"}
+
 urlpatterns = [
     path("health/", health.Health.as_view()),
     path("livez/", health.Live.as_view()),
     path("readyz/", health.Ready.as_view()),
     path("login/", session.LogIn.as_view(), name="login"),
     path("logout/", session.LogOut.as_view(), name="logout"),
-    path("oauth/", include("clinic.oauth_urls", namespace="oauth2_provider")),
+    path("", include("clinic.oauth_urls", namespace="oauth2_provider")),
     path("problems/<slug:code>/", health.ProblemWords.as_view()),
     path("api/v1/openapi.json", SpectacularJSONAPIView.as_view(), name="openapi"),
-    path("api/v1/docs/", SpectacularSwaggerSplitView.as_view(url_name="openapi"), name="docs"),
+    path("api/v1/docs/", SpectacularSwaggerSplitView.as_view(**DOCS), name="docs"),
     path("api/v1/", include("clinic.api.urls")),
     path("api/v1/", include("goals.api.urls")),
     path("api/v1/", include("scheduling.api.urls")),

@@ -5,9 +5,10 @@ from uuid import UUID
 
 from django.contrib.auth.models import AnonymousUser
 from django.utils import timezone
-from oauth2_provider.contrib.rest_framework import OAuth2Authentication
+from oauth2_provider.contrib.rest_framework.authentication import OAuth2ProtectedResourceAuthentication
+from oauth2_provider.oauth2_backends import get_oauthlib_core
 from rest_framework.authentication import SessionAuthentication
-from rest_framework.exceptions import AuthenticationFailed, ParseError
+from rest_framework.exceptions import AuthenticationFailed, ParseError, PermissionDenied
 from rest_framework.request import Request
 
 from clinic.rules.access import Actor
@@ -20,21 +21,29 @@ class SystemUser(AnonymousUser):
     is_authenticated = True  # type: ignore[assignment]
 
 
-class BearerToken(OAuth2Authentication):
-    """RFC 6750, in the Authorization header only."""
+class BearerToken(OAuth2ProtectedResourceAuthentication):
+    """RFC 6750, in the Authorization header only: neither the query nor the body is looked at."""
 
     def authenticate(self, request: Request) -> tuple[Any, Any] | None:
-        if not request.headers.get("Authorization", "").lower().startswith("bearer "):
+        given = request.headers.get("Authorization", "")
+        if not given.lower().startswith("bearer "):
             return None
-        answer = super().authenticate(request)
-        if answer is None:
+        uri = request._request.build_absolute_uri(request.path)
+        valid, found = get_oauthlib_core().server.verify_request(uri, request.method, "", {"Authorization": given}, [])
+        if not valid or (found.user and not found.user.is_active):
+            request.oauth2_error = getattr(found, "oauth2_error", None) or {"error": "invalid_token"}
             raise AuthenticationFailed("The access token is not valid", code="invalid_token")
-        user, token = answer
-        return user or SystemUser(), token
+        return found.user or SystemUser(), found.access_token
 
 
 class BrowserSession(SessionAuthentication):
     """The session of the login page; unsafe methods carry the CSRF token."""
+
+    def enforce_csrf(self, request: Request) -> None:
+        try:
+            super().enforce_csrf(request)
+        except PermissionDenied:
+            raise PermissionDenied("Send the X-CSRFToken header with the session's token", code="csrf_failed") from None
 
 
 def actor_of(request: Request) -> Actor | None:

@@ -1,6 +1,6 @@
 """Is it alive, can it serve: for load balancers and for the person who started it. And what problem codes mean."""
 
-from django.db import DatabaseError, connection
+from django.db import Error, connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views import View
 
@@ -13,7 +13,7 @@ def _database_answers() -> bool:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
             return cursor.fetchone() == (1,)
-    except DatabaseError:
+    except Error:
         return False
 
 

@@ -3,10 +3,18 @@
 from typing import Any
 
 from oauth2_provider.contrib.rest_framework import TokenHasScope
-from rest_framework.exceptions import NotAuthenticated, PermissionDenied
+from rest_framework.exceptions import MethodNotAllowed, NotAuthenticated, PermissionDenied
 from rest_framework.request import Request
 
 from clinic.rules.access import Action, may
+
+
+class InsufficientScope(PermissionDenied):
+    """RFC 6750, section 3.1: a valid token that does not reach this, with the scope that would."""
+
+    def __init__(self, action: Action) -> None:
+        super().__init__("The token's scope does not reach this", code="insufficient_scope")
+        self.auth_header = f'Bearer realm="api",error="insufficient_scope",scope="{action.value}"'
 
 
 class Allowed(TokenHasScope):
@@ -15,14 +23,14 @@ class Allowed(TokenHasScope):
     def has_permission(self, request: Request, view: Any) -> bool:
         if not request.user or not request.user.is_authenticated:
             raise NotAuthenticated
-        action = getattr(view, "actions", {}).get(request.method)
+        action = getattr(view, "actions", {}).get(method_of(request))
         if action is None:
-            raise PermissionDenied("No action is named for this method", code="no_action")
+            raise _no_action(request, view)
         actor = getattr(view, "actor", None)
         if actor is None:
             raise PermissionDenied("You have no place at work in force here", code="no_place_at_work")
         if actor.scopes is not None and str(action) not in actor.scopes:
-            raise PermissionDenied("The token's scope does not reach this", code="insufficient_scope")
+            raise InsufficientScope(action)
         if not may(actor, action):
             raise PermissionDenied("None of your roles may do this", code="role_may_not")
         return True
@@ -31,3 +39,15 @@ class Allowed(TokenHasScope):
         method = getattr(view, "method", None) or getattr(request, "method", "GET")
         action: Action | None = getattr(view, "actions", {}).get(method)
         return [str(action)] if action else []
+
+
+def method_of(request: Request) -> str:
+    """The method whose action counts: HEAD reads what GET reads."""
+    method = request.method or ""
+    return "GET" if method == "HEAD" else method
+
+
+def _no_action(request: Request, view: Any) -> Exception:
+    if request.method not in view.allowed_methods:
+        return MethodNotAllowed(request.method)
+    return PermissionDenied("No action is named for this method", code="no_action")

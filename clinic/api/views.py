@@ -21,10 +21,11 @@ from clinic.api import idempotency
 from clinic.api.authentication import actor_of
 from clinic.api.fields import StrictInput
 from clinic.api.pagination import page_of
+from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_match, tags_in
 from clinic.api.renderers import dumps
 from clinic.enums import Outcome
-from clinic.errors import NotFound, PreconditionFailed, PreconditionRequired
+from clinic.errors import InvalidField, NotFound, PreconditionFailed, PreconditionRequired
 from clinic.rules.access import Action, Actor
 
 PAGING = {"cursor", "page_size"}
@@ -33,6 +34,7 @@ PAGING = {"cursor", "page_size"}
 class ApiView(APIView):
     """A door. Subclasses name their actions, input and output serializers per method."""
 
+    http_method_names: ClassVar[list[str]] = ["get", "head", "put", "patch", "post", "delete"]  # type: ignore[misc]
     resource: ClassVar[str] = ""
     act: ClassVar[str] = ""
     actions: ClassVar[dict[str, Action]] = {}
@@ -60,8 +62,9 @@ class ApiView(APIView):
     # --- Reading what was sent ----------------------------------------------------------------------
 
     def _refuse_unknown_parameters(self, request: Request) -> None:
-        known = set(self.filters().fields) if self.filters and request.method == "GET" else set()
-        if isinstance(self, ListDoor) and request.method == "GET":
+        reads = method_of(request) == "GET"
+        known = set(self.filters().fields) if self.filters and reads else set()
+        if isinstance(self, ListDoor) and reads:
             known |= PAGING
         unknown = sorted(set(request.query_params) - known)
         if unknown:
@@ -131,6 +134,11 @@ class ApiView(APIView):
         if client_id is not None:
             self.touched.add((client_id, episode_id))
 
+    def touch_row(self, row: Any) -> None:
+        """Whose record this row belongs to; doors on rows that stand further off override this."""
+        if hasattr(row, "client_id"):
+            self.touch(row.client_id, getattr(row, "episode_id", None))
+
     def show(self, data: Any, *, version: int | str | None = None, status: int = 200, location: str = "") -> Response:
         headers = {}
         if version is not None:
@@ -158,8 +166,8 @@ class ApiView(APIView):
         request = self.request
         event = audit.Event(
             at=self.now,
-            action=str(self.actions.get(request.method, "")),
-            method=request.method or "",
+            action=str(self.actions.get(method_of(request), "")),
+            method=(request.method or "")[:10],
             route=request.resolver_match.route if request.resolver_match else "",
             request_id=request._request.request_id,
             address=request.META.get("REMOTE_ADDR") or None,
@@ -198,8 +206,7 @@ class ListDoor(ApiView):
 
     def touch_rows(self, rows: Iterable[Any]) -> None:
         for row in rows:
-            if hasattr(row, "client_id"):
-                self.touch(row.client_id, getattr(row, "episode_id", None))
+            self.touch_row(row)
 
     def get(self, request: Request, **kwargs: Any) -> Response:
         page = page_of(request, self.rows(self.asked()), order=self.order, bound_to=str(self.actor.organization_id))
@@ -216,10 +223,8 @@ def digest_of(body: Any) -> str:
     return hashlib.sha256(json.dumps(body, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-class PutDoor(ApiView):
-    """GET and PUT of one row under an id that the client made. Subclasses say how to find, make and change it."""
-
-    form: ClassVar[type[serializers.Serializer]]
+class RowDoor(ApiView):
+    """A door on one row. Subclasses say how to find it and how it is shown."""
 
     def find(self, row_id: UUID) -> Any:
         """The row in reach for reading, or NotFound."""
@@ -228,6 +233,41 @@ class PutDoor(ApiView):
     def find_for_change(self, row_id: UUID) -> Any:
         """The row in reach for this change, locked, or NotFound."""
         raise NotImplementedError
+
+    def represent(self, row: Any) -> Any:
+        form = self.outputs.get("GET") or self.outputs[str(self.request.method)]
+        return form(row, context={"view": self}).data
+
+    def answer(self, row: Any) -> Response:
+        self.touch_row(row)
+        return self.show(self.represent(row), version=row.version)
+
+    def ask_reach_again(self) -> None:
+        self.find(self.kwargs["id"])
+
+
+class ActDoor(RowDoor):
+    """POST of one act on a row, under its version; the answer is the row as it became."""
+
+    changes_version = True
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> Any:
+        raise NotImplementedError
+
+    def post(self, request: Request, id: UUID) -> Response:
+        wanted = self.read(self.inputs["POST"])
+        return self.write(lambda: self._perform(id, wanted))
+
+    def _perform(self, row_id: UUID, wanted: dict[str, Any]) -> Response:
+        row = self.find_for_change(row_id)
+        self.require_match(row.version)
+        return self.answer(self.perform(row, wanted))
+
+
+class PutDoor(RowDoor):
+    """GET and PUT of one row under an id that the client made. Subclasses say how to make and change it."""
+
+    form: ClassVar[type[serializers.Serializer]]
 
     def exists(self, row_id: UUID) -> bool:
         """Is there such a row at all, in anybody's reach?"""
@@ -238,13 +278,6 @@ class PutDoor(ApiView):
 
     def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
         raise NotImplementedError
-
-    def represent(self, row: Any) -> Any:
-        return self.outputs["GET"](row, context={"view": self}).data
-
-    def touch_row(self, row: Any) -> None:
-        if hasattr(row, "client_id"):
-            self.touch(row.client_id, getattr(row, "episode_id", None))
 
     def get(self, request: Request, id: UUID) -> Response:
         row = self.find(id)
@@ -271,12 +304,9 @@ class PutDoor(ApiView):
         if tags_in(self.request, "If-Match") is None:
             if row.created_digest != digest:
                 raise PreconditionRequired(current_etag=etag_of(row.version))
-            self.touch_row(row)
-            return self.show(self.represent(row), version=row.version)
+            return self.answer(row)
         self.require_match(row.version)
-        row = self.replace(row, wanted)
-        self.touch_row(row)
-        return self.show(self.represent(row), version=row.version)
+        return self.answer(self.replace(row, wanted))
 
     def _put_new(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Response:
         if tags_in(self.request, "If-Match") is not None:
@@ -284,6 +314,45 @@ class PutDoor(ApiView):
         row = self.create(row_id, wanted, digest)
         self.touch_row(row)
         return self.show(self.represent(row), version=row.version, status=201, location=self.request.path)
+
+
+class ChangeDoor(PutDoor):
+    """A PutDoor with PATCH: the change form names the members that change, all others are fixed once recorded."""
+
+    change_form: ClassVar[type[serializers.Serializer]]
+    changes_version = True
+
+    def change(self, row: Any, wanted: dict[str, Any]) -> Any:
+        raise NotImplementedError
+
+    def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
+        changeable = set(self.change_form().fields)
+        require_fixed(row, {name: value for name, value in wanted.items() if name not in changeable})
+        return self.change(row, {name: value for name, value in wanted.items() if name in changeable})
+
+    def patch(self, request: Request, id: UUID) -> Response:
+        wanted = self.read(self.change_form)
+        return self.write(lambda: self._change(id, wanted))
+
+    def _change(self, row_id: UUID, wanted: dict[str, Any]) -> Response:
+        row = self.find_for_change(row_id)
+        self.require_match(row.version)
+        return self.answer(self.change(row, wanted))
+
+
+class FixedDoor(PutDoor):
+    """A PutDoor whose rows stay as they were recorded: a PUT of something else is refused."""
+
+    def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
+        require_fixed(row, wanted)
+        return row
+
+
+def require_fixed(row: Any, wanted: dict[str, Any]) -> None:
+    """Refuse, at the first of them, members that would have to change and cannot."""
+    for name, value in wanted.items():
+        if getattr(row, row._meta.get_field(name).attname) != value:
+            raise InvalidField(f"/{name}", "This stays as it was recorded", code="fixed")
 
 
 def found_or_404(rows: models.QuerySet, row_id: UUID) -> Any:
