@@ -172,6 +172,7 @@ PAGE_SIZE_MOST = 200
 # --- OAuth2 (RFC 6749, 7636, 9700) ----------------------------------------------------------------
 OAUTH2_PROVIDER = {
     "SCOPES_BACKEND_CLASS": "clinic.oauth.ActionScopes",
+    "OAUTH2_VALIDATOR_CLASS": "clinic.oauth.Validator",
     "DEFAULT_SCOPES": [],
     "PKCE_REQUIRED": True,
     "OAUTH2_RESPONSE_TYPES_SUPPORTED": ["code"],

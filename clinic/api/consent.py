@@ -10,6 +10,8 @@ from oauth2_provider.views import AuthorizationView
 class Consent(AuthorizationView):
     """The consent page. An application that was allowed before is asked about again."""
 
+    template_name = "clinic/consent.html"
+
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         request.GET = request.GET.copy()  # type: ignore[assignment]
         request.GET.pop("approval_prompt", None)  # "auto" would skip the page
