@@ -14,9 +14,9 @@ ALTER TABLE clinic_document ADD CONSTRAINT document_amends_one_of_the_same_episo
 ALTER TABLE clinic_signature ADD CONSTRAINT signature_names_the_versions_author
     FOREIGN KEY (organization_id, version_id, version_author_id)
     REFERENCES clinic_documentversion (organization_id, id, author_id);
-ALTER TABLE clinic_verdict ADD CONSTRAINT verdict_signature_is_of_its_version
-    FOREIGN KEY (organization_id, signature_id, version_id)
-    REFERENCES clinic_signature (organization_id, id, version_id);
+ALTER TABLE clinic_verdict ADD CONSTRAINT verdict_signature_is_her_cosignature
+    FOREIGN KEY (organization_id, signature_id, version_id, by_id, signature_meaning)
+    REFERENCES clinic_signature (organization_id, id, version_id, signer_id, meaning);
 ALTER TABLE clinic_consent ADD CONSTRAINT consent_episode_is_the_clients
     FOREIGN KEY (organization_id, episode_id, client_id) REFERENCES clinic_episode (organization_id, id, client_id);
 ALTER TABLE clinic_supervisorycontactclient ADD CONSTRAINT supervisory_contact_episode_is_the_clients

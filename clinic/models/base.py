@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import F, Func, Q, Value
 from uuid_utils.compat import uuid7
 
-from clinic.models.reach import ScopedQuerySet
+from clinic.models.reach import ClientRowQuerySet, ReachQuerySet, ScopedQuerySet
 
 DAYS = Func(F("starts_on"), F("ends_on"), Value("[]"), function="DATERANGE", output_field=DateRangeField())
 
@@ -65,3 +65,11 @@ class PeriodQuerySet(ScopedQuerySet):
 
     def in_force(self, day: date) -> "PeriodQuerySet":
         return self.filter(Q(ends_on__isnull=True) | Q(ends_on__gte=day), starts_on__lte=day)
+
+
+class EpisodePeriodQuerySet(ReachQuerySet, PeriodQuerySet):
+    """Periods of an episode, reached as the episode is."""
+
+
+class ClientPeriodQuerySet(ClientRowQuerySet, PeriodQuerySet):
+    """Periods of a child, reached as the child is."""

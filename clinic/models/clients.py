@@ -1,21 +1,25 @@
 """The children, who stands beside them, what was agreed, and what must not be done."""
 
-from django.contrib.postgres.fields import ArrayField
+from datetime import date
+
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import ArrayField, RangeOperators
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from clinic.enums import AuthorityKind, ConsentKind, PrecautionKind, PrecautionSource, Relationship
 from clinic.models.base import (
-    PeriodQuerySet,
-    ScopedModel,
+    DAYS,
+    ClientPeriodQuerySet,
     VersionedModel,
     code_field,
     ends_after_start,
     one_of,
 )
 from clinic.models.organization import Site
-from clinic.models.reach import ClientQuerySet, ClientRowQuerySet
+from clinic.models.reach import ClientQuerySet, ClientRowQuerySet, ScopedQuerySet, reach_of_episodes
 from clinic.models.staff import Staff
+from clinic.rules.access import Action, Actor, Relation, may, relations
 
 
 class Client(VersionedModel):
@@ -51,6 +55,20 @@ class Client(VersionedModel):
         return f"client {self.pk}"
 
 
+class ContactQuerySet(ScopedQuerySet):
+    """People beside children in reach; one who stands beside nobody yet is there for whoever may change children."""
+
+    def visible_to(self, actor: Actor, action: Action) -> "ContactQuerySet":
+        mine = self.of(actor)
+        if Relation.ORGANIZATION in relations(actor, action):
+            return mine
+        beside = ContactAuthority.objects.filter(contact=OuterRef("pk"))
+        reached = Exists(beside.visible_to(actor, action))
+        if may(actor, Action.CHANGE_CLIENTS):
+            return mine.filter(reached | ~Exists(beside))
+        return mine.filter(reached)
+
+
 class Contact(VersionedModel):
     """A person beside a child: parent, guardian, foster parent, teacher."""
 
@@ -60,11 +78,13 @@ class Contact(VersionedModel):
     email = models.CharField(max_length=254, blank=True, default="")
     may_be_messaged = models.BooleanField(default=False)
 
+    objects = ContactQuerySet.as_manager()
+
     def __str__(self) -> str:
         return f"contact {self.pk}"
 
 
-class ContactAuthority(ScopedModel):
+class ContactAuthority(VersionedModel):
     """What a contact may decide, know or do for one child, from a day to a day."""
 
     contact = models.ForeignKey(Contact, on_delete=models.PROTECT, related_name="authorities")
@@ -75,21 +95,47 @@ class ContactAuthority(ScopedModel):
     starts_on = models.DateField()
     ends_on = models.DateField(null=True)
 
-    objects = PeriodQuerySet.as_manager()
+    objects = ClientPeriodQuerySet.as_manager()
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             one_of("kind", AuthorityKind, name="contact_authority_kind_is_known"),
             one_of("relationship", Relationship, name="contact_relationship_is_known"),
             ends_after_start("contact_authority_ends_after_start"),
+            # Held twice, an authority that a court ends once would go on.
+            ExclusionConstraint(
+                name="contact_authority_no_overlap",
+                expressions=[
+                    ("contact", RangeOperators.EQUAL),
+                    ("client", RangeOperators.EQUAL),
+                    ("kind", RangeOperators.EQUAL),
+                    (DAYS, RangeOperators.OVERLAPS),
+                ],
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.kind} of {self.contact_id}"
 
 
-class Consent(ScopedModel):
+class ConsentQuerySet(ClientRowQuerySet):
+    """Consents of a child; one for an episode is reached as that episode is."""
+
+    def visible_to(self, actor: Actor, action: Action) -> "ConsentQuerySet":
+        of_episode = Q(episode__isnull=True) | reach_of_episodes(actor, action, path="episode_id")
+        return super().visible_to(actor, action).filter(of_episode)
+
+    def in_force(self, day: date) -> "ConsentQuerySet":
+        """Those that hold on a day: begun, not run out, and not taken back by then."""
+        return self.filter(
+            Q(ends_on__isnull=True) | Q(ends_on__gte=day),
+            Q(revoked_on__isnull=True) | Q(revoked_on__gt=day),
+            starts_on__lte=day,
+        )
+
+
+class Consent(VersionedModel):
     """What was consented to, by whom, from when, until when, and when it was taken back."""
 
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="consents")
@@ -100,11 +146,11 @@ class Consent(ScopedModel):
     ends_on = models.DateField(null=True)
     revoked_on = models.DateField(null=True)
 
-    objects = ClientRowQuerySet.as_manager()
+    objects = ConsentQuerySet.as_manager()
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             one_of("kind", ConsentKind, name="consent_kind_is_known"),
             ends_after_start("consent_ends_after_start"),
             models.CheckConstraint(
@@ -116,6 +162,12 @@ class Consent(ScopedModel):
 
     def __str__(self) -> str:
         return f"{self.kind} from {self.starts_on}"
+
+
+class PrecautionQuerySet(ClientRowQuerySet):
+    def live_on(self, day: date) -> "PrecautionQuerySet":
+        """Those to be heeded on a day; from the day on which one is lifted it no longer is."""
+        return self.filter(Q(lifted_on__isnull=True) | Q(lifted_on__gt=day), starts_on__lte=day)
 
 
 class Precaution(VersionedModel):
@@ -134,7 +186,7 @@ class Precaution(VersionedModel):
     lifted_by = code_field(PrecautionSource, null=True)
     lifted_recorded_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True)
 
-    objects = ClientRowQuerySet.as_manager()
+    objects = PrecautionQuerySet.as_manager()
 
     class Meta(VersionedModel.Meta):
         constraints = [

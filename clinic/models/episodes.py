@@ -9,7 +9,7 @@ from django.db.models import F, Q
 from clinic.enums import CareRole, CareSource, Discipline, EpisodeStatus, RecordRegime, Setting
 from clinic.models.base import (
     DAYS,
-    PeriodQuerySet,
+    EpisodePeriodQuerySet,
     ScopedModel,
     VersionedModel,
     code_field,
@@ -102,7 +102,7 @@ class EpisodeChange(ScopedModel):
         return f"{self.from_status} to {self.to_status}"
 
 
-class EpisodeDiagnosis(ScopedModel):
+class EpisodeDiagnosis(VersionedModel):
     """A diagnosis code that an episode is treated under, from a day to a day."""
 
     episode = models.ForeignKey(Episode, on_delete=models.PROTECT, related_name="diagnoses")
@@ -111,11 +111,11 @@ class EpisodeDiagnosis(ScopedModel):
     starts_on = models.DateField()
     ends_on = models.DateField(null=True)
 
-    objects = PeriodQuerySet.as_manager()
+    objects = EpisodePeriodQuerySet.as_manager()
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             ends_after_start("episode_diagnosis_ends_after_start"),
             ExclusionConstraint(
                 name="episode_diagnosis_no_overlap",
@@ -131,7 +131,7 @@ class EpisodeDiagnosis(ScopedModel):
         return self.code
 
 
-class CareTeam(ScopedModel):
+class CareTeam(VersionedModel):
     """One staff member's place on an episode's care team; reach rests on these rows alone."""
 
     episode = models.ForeignKey(Episode, on_delete=models.PROTECT, related_name="care_team", db_index=False)
@@ -142,11 +142,11 @@ class CareTeam(ScopedModel):
     source = code_field(CareSource, default=CareSource.ASSIGNED.value)
     source_id = models.UUIDField(null=True)
 
-    objects = PeriodQuerySet.as_manager()
+    objects = EpisodePeriodQuerySet.as_manager()
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             one_of("role", CareRole, name="care_role_is_known"),
             one_of("source", CareSource, name="care_source_is_known"),
             ends_after_start("care_team_ends_after_start"),

@@ -10,7 +10,6 @@ from clinic.enums import CredentialKind, Role
 from clinic.models.base import (
     DAYS,
     PeriodQuerySet,
-    ScopedModel,
     VersionedModel,
     code_field,
     ends_after_start,
@@ -29,7 +28,11 @@ class Staff(VersionedModel):
     class Meta(VersionedModel.Meta):
         constraints = [
             *VersionedModel.Meta.constraints,
-            models.UniqueConstraint(fields=["organization", "user"], name="staff_once_per_organization"),
+            models.UniqueConstraint(
+                fields=["organization", "user"],
+                name="staff_once_per_organization",
+                condition=Q(user__isnull=False),
+            ),
             models.CheckConstraint(
                 name="staff_leaves_after_joining",
                 condition=Q(left_on__isnull=True) | Q(joined_on__isnull=True) | Q(left_on__gte=F("joined_on")),
@@ -40,7 +43,7 @@ class Staff(VersionedModel):
         return f"staff {self.pk}"
 
 
-class StaffRole(ScopedModel):
+class StaffRole(VersionedModel):
     """One role of one person, from a day to a day."""
 
     staff = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="roles")
@@ -50,9 +53,9 @@ class StaffRole(ScopedModel):
 
     objects = PeriodQuerySet.as_manager()
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             one_of("role", Role, name="staff_role_is_known"),
             ends_after_start("staff_role_ends_after_start"),
             ExclusionConstraint(
@@ -69,7 +72,7 @@ class StaffRole(ScopedModel):
         return f"{self.role} from {self.starts_on}"
 
 
-class ContractedHours(ScopedModel):
+class ContractedHours(VersionedModel):
     """Minutes a week that a person is contracted for, from a day to a day."""
 
     staff = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="contracted_hours")
@@ -79,9 +82,9 @@ class ContractedHours(ScopedModel):
 
     objects = PeriodQuerySet.as_manager()
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             ends_after_start("contracted_hours_end_after_start"),
             models.CheckConstraint(name="contracted_hours_fit_a_week", condition=Q(minutes_a_week__lte=7 * 24 * 60)),
             ExclusionConstraint(
@@ -94,7 +97,7 @@ class ContractedHours(ScopedModel):
         return f"{self.minutes_a_week} min a week from {self.starts_on}"
 
 
-class Credential(ScopedModel):
+class Credential(VersionedModel):
     """A licence: what, where, until when."""
 
     staff = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="credentials")
@@ -105,9 +108,9 @@ class Credential(ScopedModel):
     starts_on = models.DateField()
     expires_on = models.DateField(null=True)
 
-    class Meta(ScopedModel.Meta):
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             one_of("kind", CredentialKind, name="credential_kind_is_known"),
             models.UniqueConstraint(
                 fields=["organization", "kind", "jurisdiction", "number", "starts_on"],

@@ -20,7 +20,9 @@ from clinic.models.clients import Client
 from clinic.models.episodes import Episode
 from clinic.models.guards import append_only
 from clinic.models.organization import Site
+from clinic.models.reach import ScopedQuerySet
 from clinic.models.staff import Staff
+from clinic.rules.access import Action, Actor, Relation, relations
 
 
 class Supervision(VersionedModel):
@@ -93,7 +95,19 @@ class Succession(ScopedModel):
         return f"{self.successor_id} after {self.former_id}"
 
 
-class SupervisoryContact(ScopedModel):
+class SupervisoryContactQuerySet(ScopedQuerySet):
+    """Contacts in which the actor took part; all of them for whoever sees the organization's."""
+
+    def visible_to(self, actor: Actor, action: Action) -> "SupervisoryContactQuerySet":
+        granted = relations(actor, action)
+        if Relation.ORGANIZATION in granted:
+            return self.of(actor)
+        if Relation.SELF in granted:
+            return self.of(actor).filter(Q(assistant_id=actor.staff_id) | Q(supervisor_id=actor.staff_id))
+        return self.none()
+
+
+class SupervisoryContact(VersionedModel):
     """One contact of supervisor and assistant, as facts: whether it was direct is a rule's to say."""
 
     assistant = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", db_index=False)
@@ -106,9 +120,11 @@ class SupervisoryContact(ScopedModel):
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+")
 
-    class Meta(ScopedModel.Meta):
+    objects = SupervisoryContactQuerySet.as_manager()
+
+    class Meta(VersionedModel.Meta):
         constraints = [
-            *ScopedModel.Meta.constraints,
+            *VersionedModel.Meta.constraints,
             one_of("medium", ContactMedium, name="supervisory_contact_medium_is_known"),
             models.UniqueConstraint(fields=["source", "assistant"], name="supervisory_contact_once_per_source"),
             models.CheckConstraint(name="supervisory_contact_minutes_fit_a_day", condition=Q(minutes__range=(1, 1440))),

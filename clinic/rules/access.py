@@ -33,6 +33,7 @@ class Action(StrEnum):
     CHANGE_STAFF = "staff:write"
     SEE_SUPERVISION = "supervision:read"
     CHANGE_SUPERVISION = "supervision:write"
+    SEE_CONTACTS = "supervisory_contacts:read"
     RECORD_CONTACTS = "supervisory_contacts:write"
     SEE_CLIENTS = "clients:read"
     CHANGE_CLIENTS = "clients:write"
@@ -85,6 +86,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.CHANGE_STAFF: {ADMINISTRATOR: ALL},
     Action.SEE_SUPERVISION: {ASSISTANT: ALL, THERAPIST: ALL, ADMINISTRATOR: ALL},
     Action.CHANGE_SUPERVISION: {ADMINISTRATOR: ALL},
+    Action.SEE_CONTACTS: {ASSISTANT: SELF, THERAPIST: SELF, ADMINISTRATOR: ALL},
     Action.RECORD_CONTACTS: {ASSISTANT: SELF, THERAPIST: SELF},
     Action.SEE_CLIENTS: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL, FRONT_DESK: ALL},
     Action.CHANGE_CLIENTS: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL, FRONT_DESK: ALL},
