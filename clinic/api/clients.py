@@ -4,12 +4,10 @@ from typing import Any
 from uuid import UUID
 
 from rest_framework import serializers
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from clinic.api.examples import example
 from clinic.api.fields import Day, Id, StrictInput, Text, Whole
-from clinic.api.views import ListDoor, PutDoor
+from clinic.api.views import ChangeDoor, ListDoor
 from clinic.rules.access import Action
 from clinic.selectors import clients as selectors
 from clinic.services import clients as services
@@ -87,12 +85,11 @@ class ClientList(ListDoor):
     def rows(self, asked: dict[str, Any]) -> Any:
         return selectors.clients_for(self.actor)
 
-    def touch_rows(self, rows: Any) -> None:
-        for row in rows:
-            self.touch(row.pk)
+    def touch_row(self, row: Any) -> None:
+        self.touch(row.pk)
 
 
-class ClientDetail(PutDoor):
+class ClientDetail(ChangeDoor):
     """One child."""
 
     resource = "clients"
@@ -104,8 +101,8 @@ class ClientDetail(PutDoor):
         "PUT": "Enter a child, or replace what is known of her",
         "PATCH": "Change some of what is known of a child",
     }
-    changes_version = True
     form = ClientIn
+    change_form = ClientChangeIn
 
     def find(self, row_id: UUID) -> Any:
         return selectors.client_for(self.actor, row_id)
@@ -119,19 +116,8 @@ class ClientDetail(PutDoor):
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Any:
         return services.register_client(actor=self.actor, client_id=row_id, digest=digest, **wanted)
 
-    def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
+    def change(self, row: Any, wanted: dict[str, Any]) -> Any:
         return services.change_client(actor=self.actor, client=row, **wanted)
 
     def touch_row(self, row: Any) -> None:
         self.touch(row.pk)
-
-    def patch(self, request: Request, id: UUID) -> Response:
-        wanted = self.read(ClientChangeIn)
-        return self.write(lambda: self._change(id, wanted))
-
-    def _change(self, row_id: UUID, wanted: dict[str, Any]) -> Response:
-        row = self.find_for_change(row_id)
-        self.require_match(row.version)
-        row = self.replace(row, wanted)
-        self.touch_row(row)
-        return self.show(self.represent(row), version=row.version)

@@ -6,13 +6,16 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 from zoneinfo import available_timezones
 
+from django.core.validators import RegexValidator
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from clinic.rules.text import text_fault
 
-RFC3339 = re.compile(r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?([Zz]|[+-][0-9]{2}:[0-9]{2})$")
+RFC3339 = re.compile(
+    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?([Zz]|[+-][0-9]{2}:[0-9]{2})$"
+)
 DATE = re.compile(r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")
 DECIMAL = r"^-?[0-9]{1,12}(\.[0-9]{1,6})?$"
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -173,3 +176,32 @@ class Word(serializers.ChoiceField):
         if data not in self.choices:
             self.fail("invalid_choice", input=data[:40])
         return data
+
+
+class Pattern(Text):
+    """A short code of one form."""
+
+    def __init__(self, pattern: str, **options: Any) -> None:
+        super().__init__(validators=[RegexValidator(pattern)], **options)
+
+
+class QueryFlag(Flag):
+    """A flag in a query: the word true or the word false."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        return super().to_internal_value({"true": True, "false": False}.get(data, data))
+
+
+def country(**options: Any) -> Pattern:
+    """ISO 3166-1, two letters."""
+    return Pattern(r"^[A-Z]{2}\Z", max_length=2, **options)
+
+
+def subdivision(**options: Any) -> Pattern:
+    """The part of an ISO 3166-2 code behind the country's."""
+    return Pattern(r"^[A-Z0-9]{1,3}\Z", max_length=3, **options)
+
+
+def jurisdiction(**options: Any) -> Pattern:
+    """A country, or one of its subdivisions (ISO 3166-2), like US-IL."""
+    return Pattern(r"^[A-Z]{2}(-[A-Z0-9]{1,3})?\Z", max_length=6, **options)

@@ -20,7 +20,7 @@ from clinic.rules.access import Actor
 KEPT_FOR = timedelta(hours=24)
 KEY = re.compile(r"^[\x21-\x7e]{8,100}$")
 SECRETS = {"pin", "password", "new_pin", "code"}
-KEPT_HEADERS = ("ETag", "Location", "Content-Type")
+KEPT_HEADERS = ("ETag", "Location")
 
 
 class KeyReused(RuleForbids):
@@ -65,13 +65,7 @@ def claim(*, actor: Actor, key: str, asked: str, now: datetime) -> Response | No
         return None
     if not hmac.compare_digest(kept.fingerprint, asked):
         raise KeyReused
-    headers = {name: value for name, value in kept.headers.items() if name != "Content-Type"}
-    return Response(
-        bytes(kept.body),
-        status=kept.status,
-        headers={**headers, "Idempotency-Replayed": "true"},
-        content_type=kept.headers.get("Content-Type"),
-    )
+    return Response(bytes(kept.body), status=kept.status, headers={**kept.headers, "Idempotency-Replayed": "true"})
 
 
 def keep(*, actor: Actor, key: str, asked: str, now: datetime, response: Response, body: bytes) -> None:

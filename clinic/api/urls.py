@@ -2,9 +2,20 @@
 
 from django.urls import path
 
-from clinic.api import clients
+from clinic.api import care_team, clients, documents, episodes, me_pin
 
 urlpatterns = [
+    path("me/pin/", me_pin.OwnPin.as_view()),
+    path("documents/<uuid:id>/verify/", documents.DocumentVerification.as_view()),
     path("clients/", clients.ClientList.as_view()),
     path("clients/<uuid:id>/", clients.ClientDetail.as_view()),
+    path("episodes/", episodes.EpisodeList.as_view()),
+    path("episodes/<uuid:id>/", episodes.EpisodeDetail.as_view()),
+    path("episodes/<uuid:id>/open/", episodes.OpenEpisode.as_view()),
+    path("episodes/<uuid:id>/hold/", episodes.HoldEpisode.as_view()),
+    path("episodes/<uuid:id>/resume/", episodes.ResumeEpisode.as_view()),
+    path("episodes/<uuid:id>/discharge/", episodes.DischargeEpisode.as_view()),
+    path("episodes/<uuid:id>/cancel/", episodes.CancelEpisode.as_view()),
+    path("care-team/", care_team.CareTeamList.as_view()),
+    path("care-team/<uuid:id>/", care_team.CareTeamDetail.as_view()),
 ]

@@ -20,7 +20,7 @@ from clinic import audit
 from clinic.api import idempotency
 from clinic.api.authentication import actor_of
 from clinic.api.fields import StrictInput
-from clinic.api.pagination import page_of
+from clinic.api.pagination import Page, page_of
 from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_match, tags_in
 from clinic.api.renderers import dumps
@@ -208,8 +208,11 @@ class ListDoor(ApiView):
         for row in rows:
             self.touch_row(row)
 
+    def page(self, asked: dict[str, Any]) -> Page:
+        return page_of(self.request, self.rows(asked), order=self.order, bound_to=str(self.actor.organization_id))
+
     def get(self, request: Request, **kwargs: Any) -> Response:
-        page = page_of(request, self.rows(self.asked()), order=self.order, bound_to=str(self.actor.organization_id))
+        page = self.page(self.asked())
         self.touch_rows(page.rows)
         links = [f'<{url}>; rel="{rel}"' for rel, url in (("next", page.next), ("prev", page.previous)) if url]
         return Response(

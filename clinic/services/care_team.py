@@ -1,0 +1,67 @@
+"""Who treats in an episode: reach rests on these rows."""
+
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+
+from clinic import outbox
+from clinic.enums import CareSource, Role
+from clinic.errors import Conflict, constraint_as_error
+from clinic.models import CareTeam
+from clinic.rules.access import Action, Actor
+from clinic.selectors import episodes as selectors
+from clinic.selectors import staff as staff_selectors
+from clinic.services.periods import require_at_work, require_role, set_end
+from clinic.services.references import named
+
+TREATING_ROLES = (Role.ASSISTANT, Role.THERAPIST)
+
+
+class CareTeamOverlaps(Conflict):
+    code = "care_team_overlaps"
+    title = "This person stands on the care team on some of these days already"
+
+
+class MadeByBooking(Conflict):
+    code = "made_by_booking"
+    title = "A booking put her on the care team: change the booking"
+
+
+OVERLAPS = {"care_team_assigned_no_overlap": CareTeamOverlaps}
+
+
+@transaction.atomic
+def put_on_team(
+    *, actor: Actor, row_id: UUID, episode: UUID, staff: UUID, starts_on: date, digest: str, **wanted: Any
+) -> CareTeam:
+    """Put an assistant or a therapist on an episode's care team."""
+    treated = named(selectors.episodes_for(actor, Action.CHANGE_CARE_TEAM), episode, member="episode")
+    person = named(staff_selectors.colleagues(actor), staff, member="staff", lock=True)
+    require_role(person, TREATING_ROLES, on=starts_on, member="staff")
+    require_at_work(person, starts_on=starts_on, ends_on=wanted.get("ends_on"))
+    with constraint_as_error(OVERLAPS):
+        place = CareTeam.objects.create(
+            pk=row_id,
+            organization_id=actor.organization_id,
+            episode=treated,
+            staff=person,
+            starts_on=starts_on,
+            created_digest=digest,
+            **wanted,
+        )
+    outbox.created("care_team", place, client_id=treated.client_id, episode_id=treated.pk)
+    return place
+
+
+@transaction.atomic
+def end_on_team(*, actor: Actor, place: CareTeam, ends_on: date | None) -> CareTeam:
+    """Set the last day of a place on a care team; one that a booking made follows the booking."""
+    if place.source == CareSource.BOOKING:
+        raise MadeByBooking
+    person = named(staff_selectors.colleagues(actor), place.staff_id, member="staff", lock=True)
+    require_at_work(person, starts_on=place.starts_on, ends_on=ends_on)
+    set_end(place, ends_on, overlaps=OVERLAPS)
+    outbox.changed("care_team", place, client_id=place.episode.client_id, episode_id=place.episode_id)
+    return place
