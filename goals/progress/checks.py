@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from goals.enums import ConsistencyKind, MissingCode
 from goals.progress.clauses import Decision, decide
 from goals.progress.definitions import Criterion, GoalSpec, MinimumData
-from goals.progress.measures import Measured
+from goals.progress.measured import Measured
 from goals.progress.results import Missing
 from goals.progress.series import Visit
 

@@ -1,14 +1,14 @@
 """One clause held against what was measured at one visit: the value that decides it, and whether it is satisfied."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from goals.enums import Comparison, Direction, MeasureKind, Side, SideRule, Strata
 from goals.progress.bounds import Bounds, nth_best, observed, satisfies
-from goals.progress.cells import ASSISTANCE_RANK, Cell, within_caps
+from goals.progress.cells import Cell, within_caps
 from goals.progress.criteria import share_of, target_of
 from goals.progress.definitions import PROPORTIONS, Clause, GoalSpec
-from goals.progress.measures import Measured
+from goals.progress.measured import Measured
 from goals.progress.summaries import by_stratum, counts, group_value, visit_value
 
 
@@ -93,11 +93,16 @@ def caps_kept(clause: Clause, measured: Measured, cells: Sequence[Cell]) -> bool
     """Whether help stayed within the caps; a proportion's caps choose its successes instead."""
     if measured.spec.kind in PROPORTIONS:
         return True
-    if measured.spec.kind == MeasureKind.STEPS and clause.most_assistance is not None:
-        cap = ASSISTANCE_RANK[clause.most_assistance]
-        helped = [cell.assistance for cell in cells]
-        return all(level is not None and ASSISTANCE_RANK[level] <= cap for level in helped)
+    if measured.spec.kind == MeasureKind.STEPS:
+        return all(_step_capped(clause, cell) for cell in cells)
     return all(_cell_capped(clause, cell) for cell in cells)
+
+
+def _step_capped(clause: Clause, cell: Cell) -> bool:
+    """A step's help must be written down to be within a cap; no step is a tally's success."""
+    if clause.most_assistance is not None and cell.assistance is None:
+        return False
+    return _cell_capped(clause, replace(cell, success=True))
 
 
 def _cell_capped(clause: Clause, cell: Cell) -> bool:
@@ -132,7 +137,9 @@ def _wanted(clause: Clause, measured: Measured, units: Sequence[_Unit]) -> int:
 
 def _deciding_value(goal: GoalSpec, clause: Clause, measured: Measured, units: Sequence[_Unit]) -> Bounds | None:
     """The value on which the clause turns: the weaker side, the second-best food, or the visit's own."""
-    if clause.comparison == Comparison.WITHIN or (clause.side_rule is None and clause.share is None):
+    if clause.side_rule is None and clause.share is None:
+        return units[0].value
+    if clause.comparison == Comparison.WITHIN:
         return _whole_visit(goal, clause, measured).value
     nth = _turning_place(clause, measured, units)
     values = [unit.value for unit in units if clause.side_rule not in _ONE_SIDE or unit.name == clause.side_rule]

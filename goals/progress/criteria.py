@@ -156,7 +156,7 @@ def _comparison(data: Mapping[str, Any], *, pointer: str) -> Comparison:
 
 def _value_text(data: Mapping[str, Any], member: str, spec: MeasureSpec, *, pointer: str) -> str | None:
     given = data.get(member)
-    if given is None:
+    if given in (None, ""):
         return None
     text = str(given) if isinstance(given, (str, int)) and not isinstance(given, bool) else ""
     target = target_of(spec, text)
@@ -170,7 +170,7 @@ def _value_text(data: Mapping[str, Any], member: str, spec: MeasureSpec, *, poin
 
 def _share_text(data: Mapping[str, Any], *, pointer: str) -> str | None:
     given = data.get("share")
-    if given is None:
+    if given in (None, ""):
         return None
     text = str(given) if isinstance(given, (str, int)) and not isinstance(given, bool) else ""
     number = read_ratio(text)

@@ -8,7 +8,7 @@ from goals.progress.checks import Check, Standing, shortage, standing, too_few
 from goals.progress.clauses import caps_kept, direction_of
 from goals.progress.criteria import target_of
 from goals.progress.definitions import PROPORTIONS, Clause, Criterion, GoalSpec
-from goals.progress.measures import Measured
+from goals.progress.measured import Measured
 from goals.progress.results import Missing
 from goals.progress.series import together
 from goals.progress.summaries import group_value, visit_value

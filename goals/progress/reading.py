@@ -182,8 +182,8 @@ def _positive(data: Mapping[str, Any], member: str, *, pointer: str) -> Decimal 
 
 
 def word(words: type[Word], data: Mapping[str, Any], member: str, *, pointer: str) -> Word | None:
-    """A member that must be one of a list of words, or None when it is absent or null."""
-    if data.get(member) is None:
+    """A member that must be one of a list of words, or None when it is absent, null or empty."""
+    if data.get(member) in (None, ""):
         return None
     try:
         return words(data[member])

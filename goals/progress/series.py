@@ -9,7 +9,7 @@ from itertools import groupby
 from goals.enums import MeasureKind, PhaseKind
 from goals.progress.definitions import GoalSpec, MeasureSpec, Phase
 from goals.progress.digest import observation_order
-from goals.progress.measures import Measured, further_measured, measured_of
+from goals.progress.measured import Measured, further_measured, measured_of
 from goals.progress.results import Observation
 
 
