@@ -1,16 +1,21 @@
 """What the OpenAPI document says of the service as a whole."""
 
-from clinic import enums
+from enum import StrEnum
+from importlib import import_module
 
-# Each list of words is one named component, wherever it is used.
-WORD_LISTS = (
-    enums.CareRole,
-    enums.CareSource,
-    enums.Discipline,
-    enums.EpisodeStatus,
-    enums.RecordRegime,
-    enums.Setting,
-)
+FLOORS = ("clinic", "goals", "scheduling")
+
+
+def word_lists() -> dict[str, list[str]]:
+    """Each list of words of every floor is one named component, wherever it is used."""
+    found: dict[str, list[str]] = {}
+    for floor in FLOORS:
+        module = import_module(f"{floor}.enums")
+        for name, words in vars(module).items():
+            if isinstance(words, type) and issubclass(words, StrEnum) and words.__module__ == module.__name__:
+                found[name] = [word.value for word in words]
+    return found
+
 
 DESCRIPTION = """\
 The record of a paediatric occupational therapy team: clients, episodes of care, plans, goals, visits, notes and
@@ -47,54 +52,7 @@ SPECTACULAR_SETTINGS = {
     # The page asks no other host to judge the document.
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "ENUM_SUFFIX": "",
-    "ENUM_NAME_OVERRIDES": {
-        "Achievement": "goals.enums.Achievement",
-        "AssistanceLevel": "goals.enums.AssistanceLevel",
-        "AuthorityKind": "clinic.enums.AuthorityKind",
-        "Bound": "goals.enums.Bound",
-        "CancelCause": "scheduling.enums.CancelCause",
-        "CareRole": "clinic.enums.CareRole",
-        "CareSource": "clinic.enums.CareSource",
-        "Censored": "goals.enums.Censored",
-        "Comparison": "goals.enums.Comparison",
-        "ConsentKind": "clinic.enums.ConsentKind",
-        "ConsistencyKind": "goals.enums.ConsistencyKind",
-        "ContactMedium": "clinic.enums.ContactMedium",
-        "CredentialKind": "clinic.enums.CredentialKind",
-        "CriterionState": "goals.enums.CriterionState",
-        "Direction": "goals.enums.Direction",
-        "Discipline": "clinic.enums.Discipline",
-        "DocumentKind": "clinic.enums.DocumentKind",
-        "DocumentState": "clinic.enums.DocumentState",
-        "EpisodeStatus": "clinic.enums.EpisodeStatus",
-        "FlagSeverity": "clinic.enums.FlagSeverity",
-        "IntervalMethod": "goals.enums.IntervalMethod",
-        "Lifecycle": "goals.enums.Lifecycle",
-        "MeasureKind": "goals.enums.MeasureKind",
-        "MeasurementSource": "goals.enums.MeasurementSource",
-        "MissingCode": "goals.enums.MissingCode",
-        "NotMeasuredReason": "goals.enums.NotMeasuredReason",
-        "PhaseKind": "goals.enums.PhaseKind",
-        "PrecautionKind": "clinic.enums.PrecautionKind",
-        "PrecautionSource": "clinic.enums.PrecautionSource",
-        "PromptKind": "goals.enums.PromptKind",
-        "Purpose": "goals.enums.Purpose",
-        "RecordRegime": "clinic.enums.RecordRegime",
-        "Relationship": "clinic.enums.Relationship",
-        "Role": "clinic.enums.Role",
-        "ScopeKind": "clinic.enums.ScopeKind",
-        "Setting": "clinic.enums.Setting",
-        "Side": "goals.enums.Side",
-        "SideRule": "goals.enums.SideRule",
-        "SignatureMeaning": "clinic.enums.SignatureMeaning",
-        "Strata": "goals.enums.Strata",
-        "SupervisionKind": "clinic.enums.SupervisionKind",
-        "VerdictOutcome": "clinic.enums.VerdictOutcome",
-        "VisitKind": "scheduling.enums.VisitKind",
-        "VisitMode": "scheduling.enums.VisitMode",
-        "VisitStatus": "scheduling.enums.VisitStatus",
-        "VisitValue": "goals.enums.VisitValue",
-    },
+    "ENUM_NAME_OVERRIDES": word_lists(),
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "clinic.api.schema.postprocess_param_enums",

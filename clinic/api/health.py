@@ -17,14 +17,14 @@ def _database_answers() -> bool:
         return False
 
 
-class Live(View):
+class Live(problems.ProblemForMethod, View):
     """The process runs."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
         return JsonResponse({"status": "ok"})
 
 
-class Ready(View):
+class Ready(problems.ProblemForMethod, View):
     """The database answers."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
@@ -36,7 +36,7 @@ class Health(Ready):
     """The same, under the name that people try first."""
 
 
-class ProblemWords(View):
+class ProblemWords(problems.ProblemForMethod, View):
     """What a problem's type means, in words."""
 
     def get(self, request: HttpRequest, code: str) -> HttpResponse:

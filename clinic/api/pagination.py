@@ -26,6 +26,9 @@ READERS: dict[str, Callable[[str], Any]] = {
 }
 
 
+Fetch = Callable[[list[Any] | None, bool, int], list[Any]]
+
+
 @dataclass(frozen=True)
 class Page:
     rows: list[Any]
@@ -45,13 +48,22 @@ def page_size(request: Request) -> int:
 
 def page_of(request: Request, rows: QuerySet, *, order: Sequence[str], bound_to: str) -> Page:
     """One page of the rows in this order; the last name of the order makes it total."""
+
+    def fetch(key: list[Any] | None, backwards: bool, limit: int) -> list[Any]:
+        found = rows.order_by(*_turned(order, backwards))
+        if key is not None:
+            found = found.filter(_beyond(order, key, backwards))
+        return list(found[:limit])
+
+    return page_from(request, fetch, order=order, bound_to=bound_to)
+
+
+def page_from(request: Request, fetch: Fetch, *, order: Sequence[str], bound_to: str) -> Page:
+    """One page of what `fetch(key, backwards, limit)` answers: rows beyond the key, nearest first."""
     size = page_size(request)
     binding = _binding(request, bound_to)
     backwards, key = _read(request, binding, len(order))
-    found = rows.order_by(*_turned(order, backwards))
-    if key is not None:
-        found = found.filter(_beyond(order, key, backwards))
-    taken = list(found[: size + 1])
+    taken = fetch(key, backwards, size + 1)
     more = len(taken) > size
     taken = taken[:size]
     if backwards:

@@ -126,6 +126,15 @@ def _framework(exc: exceptions.APIException, request: HttpRequest) -> Response:
     return Response(body, status=exc.status_code, headers=headers)
 
 
+class ProblemForMethod:
+    """For views outside the API: a method that is not offered answers like everything else."""
+
+    def http_method_not_allowed(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        answer = plain(405, request)
+        answer["Allow"] = ", ".join(self._allowed_methods())  # type: ignore[attr-defined]
+        return answer
+
+
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     return plain(400, request)
 

@@ -8,14 +8,14 @@ from django.http import HttpRequest, HttpResponse
 from clinic.api import problems
 
 
-class LogIn(LoginView):
+class LogIn(problems.ProblemForMethod, LoginView):
     """The login page."""
 
     template_name = "clinic/login.html"
     redirect_authenticated_user = True
 
 
-class LogOut(LogoutView):
+class LogOut(problems.ProblemForMethod, LogoutView):
     """Ends the session."""
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.api import care_team, clients, documents, episodes, me_pin
+from clinic.api import care_team, clients, documents, episodes, me_pin, supervision
 
 urlpatterns = [
     path("me/pin/", me_pin.OwnPin.as_view()),
@@ -18,4 +18,7 @@ urlpatterns = [
     path("episodes/<uuid:id>/cancel/", episodes.CancelEpisode.as_view()),
     path("care-team/", care_team.CareTeamList.as_view()),
     path("care-team/<uuid:id>/", care_team.CareTeamDetail.as_view()),
+    path("supervisions/", supervision.SupervisionList.as_view()),
+    path("supervisions/<uuid:id>/", supervision.SupervisionDetail.as_view()),
+    path("successions/", supervision.SuccessionList.as_view()),
 ]

@@ -1,0 +1,137 @@
+"""How documents of every kind are shown, and the door that verifies them."""
+
+import json
+from typing import Any
+from uuid import UUID
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from clinic.api.examples import example
+from clinic.api.fields import AnyObject, Instant
+from clinic.api.views import ApiView
+from clinic.rules.access import Action
+from clinic.selectors import documents as selectors
+
+SIGNATURE = {
+    "signer": "0198a1f0-0000-7000-8000-0000000000a1",
+    "printed_name": "Ana Brandt, OTA",
+    "meaning": "authorship",
+    "signed_at": "2026-03-31T15:02:11Z",
+    "application": "session",
+    "in_succession_to": None,
+}
+DIGEST = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"
+
+
+@example(SIGNATURE)
+class SignatureRecord(serializers.Serializer):
+    """Who signed, in what meaning, when (21 CFR 11.50)."""
+
+    signer = serializers.UUIDField(source="signer_id")
+    printed_name = serializers.CharField()
+    meaning = serializers.CharField()
+    signed_at = Instant()
+    application = serializers.CharField()
+    in_succession_to = serializers.UUIDField(source="in_succession_to_id", allow_null=True)
+
+
+@example(
+    {
+        "outcome": "returned",
+        "by": "0198a1f0-0000-7000-8000-0000000000a2",
+        "at": "2026-03-31T16:00:00Z",
+        "reason": "Which prompts were given?",
+    }
+)
+class VerdictRecord(serializers.Serializer):
+    """The one decision on a version."""
+
+    outcome = serializers.CharField()
+    by = serializers.UUIDField(source="by_id")
+    at = Instant()
+    reason = serializers.CharField()
+
+
+@example({"check": "late_entry", "severity": "notice", "subject": "", "facts": {"days_past_limit": 2}})
+class FlagRecord(serializers.Serializer):
+    """Something computed that the reader should see first."""
+
+    check = serializers.CharField(source="check_name")
+    severity = serializers.CharField()
+    subject = serializers.CharField()
+    facts = AnyObject()
+
+
+class VersionRecord(serializers.Serializer):
+    """A signed version: its content is what was signed, byte for byte when canonicalized (RFC 8785)."""
+
+    number = serializers.IntegerField()
+    digest = serializers.CharField(help_text="SHA-256 of the canonical content; send it when you co-sign or return")
+    previous_digest = serializers.CharField()
+    frozen_at = Instant()
+    content = serializers.SerializerMethodField()
+    signatures = SignatureRecord(many=True)
+    verdict = serializers.SerializerMethodField()
+    flags = FlagRecord(many=True)
+
+    def get_content(self, version: Any) -> dict[str, Any]:
+        return json.loads(bytes(version.content))
+
+    @extend_schema_field(VerdictRecord(allow_null=True))
+    def get_verdict(self, version: Any) -> dict[str, Any] | None:
+        verdict = getattr(version, "verdict", None)
+        return VerdictRecord(verdict).data if verdict else None
+
+
+class VersionCheckRecord(serializers.Serializer):
+    """Whether one version is still what was signed."""
+
+    number = serializers.IntegerField()
+    digest = serializers.CharField()
+    content_intact = serializers.BooleanField()
+    chain_intact = serializers.BooleanField()
+    signatures_intact = serializers.BooleanField()
+    signature_count = serializers.IntegerField()
+
+
+@example(
+    {
+        "document": "0198a1f0-0000-7000-8000-0000000000d1",
+        "intact": True,
+        "versions": [
+            {
+                "number": 1,
+                "digest": DIGEST,
+                "content_intact": True,
+                "chain_intact": True,
+                "signatures_intact": True,
+                "signature_count": 2,
+            }
+        ],
+    }
+)
+class VerificationRecord(serializers.Serializer):
+    """Every version of a document, recomputed."""
+
+    document = serializers.UUIDField()
+    intact = serializers.BooleanField()
+    versions = VersionCheckRecord(many=True)
+
+
+class DocumentVerification(ApiView):
+    """Recompute the digests of a document and hold versions, signatures and verdicts against each other."""
+
+    resource = "documents"
+    act = "verify"
+    actions = {"GET": Action.SEE_NOTES}
+    outputs = {"GET": VerificationRecord}
+
+    def get(self, request: Request, id: UUID) -> Response:
+        document = selectors.document_for(self.actor, id)
+        self.touch(document.client_id, document.episode_id)
+        checks = selectors.verify(document)
+        found = {"document": document.pk, "intact": all(check.intact for check in checks), "versions": checks}
+        return self.show(VerificationRecord(found).data)

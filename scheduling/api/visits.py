@@ -1,0 +1,363 @@
+"""Doors to visits and to each child's part in them."""
+
+from typing import Any, ClassVar
+from uuid import UUID
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from clinic.api.examples import example
+from clinic.api.fields import Day, Id, Instant, StrictInput, Text, Whole, word
+from clinic.api.views import ApiView, ListDoor, PutDoor
+from clinic.rules.access import Action
+from scheduling.enums import CancelCause, VisitKind, VisitMode, VisitStatus
+from scheduling.rules.visits import Step
+from scheduling.selectors import visits as selectors
+from scheduling.services import visits as services
+
+EPISODE = "0198a1f0-0000-7000-8000-0000000000f1"
+VISIT = {
+    "site": "0198a1f0-0000-7000-8000-000000000001",
+    "kind": "treatment",
+    "mode": "in_person",
+    "place": "",
+    "starts_at": "2026-03-31T15:00:00-05:00",
+    "ends_at": "2026-03-31T15:45:00-05:00",
+    "staff": ["0198a1f0-0000-7000-8000-0000000000a1"],
+    "rooms": [],
+    "children": [{"episode": EPISODE}],
+}
+
+
+class ChildIn(StrictInput):
+    """A child's part in the visit; her own times where they differ from the visit's."""
+
+    id = Id(required=False)
+    episode = Id()
+    starts_at = Instant(required=False)
+    ends_at = Instant(required=False)
+
+
+@example(VISIT)
+class VisitIn(StrictInput):
+    """A visit to book, or one that took place."""
+
+    site = Id()
+    kind = word(VisitKind)
+    mode = word(VisitMode, required=False)
+    place = Text(max_length=200, required=False, allow_blank=True)
+    starts_at = Instant()
+    ends_at = Instant()
+    staff = serializers.ListField(child=Id(), min_length=1, max_length=4)
+    rooms = serializers.ListField(child=Id(), required=False, max_length=4)
+    children = ChildIn(many=True, max_length=20)
+
+
+class ParticipationRecord(serializers.Serializer):
+    """One child's part in a visit."""
+
+    id = serializers.UUIDField()
+    version = serializers.IntegerField()
+    visit = serializers.UUIDField(source="visit_id")
+    client = serializers.UUIDField(source="client_id")
+    episode = serializers.UUIDField(source="episode_id")
+    service_date = serializers.DateField()
+    status = serializers.ChoiceField(choices=[status.value for status in VisitStatus])
+    starts_at = Instant()
+    ends_at = Instant()
+    arrived_at = Instant(allow_null=True)
+    left_at = Instant(allow_null=True)
+    minutes = serializers.IntegerField(allow_null=True)
+    ended_early = serializers.CharField()
+    cancelled_at = Instant(allow_null=True)
+    cancel_cause = serializers.ChoiceField(choices=[cause.value for cause in CancelCause], allow_null=True)
+    cancel_reason = serializers.CharField()
+    hours_of_notice = serializers.DecimalField(max_digits=8, decimal_places=2, allow_null=True)
+    notes = serializers.SerializerMethodField()
+
+    def get_notes(self, row: Any) -> list[UUID]:
+        return [link.document_id for link in row.notes.all()]
+
+
+class VisitRecord(serializers.Serializer):
+    """A visit with the parts of the children in your reach, and who is booked."""
+
+    id = serializers.UUIDField()
+    version = serializers.IntegerField()
+    site = serializers.UUIDField(source="site_id")
+    time_zone = serializers.CharField(source="site.time_zone")
+    kind = serializers.ChoiceField(choices=[kind.value for kind in VisitKind])
+    mode = serializers.ChoiceField(choices=[mode.value for mode in VisitMode])
+    place = serializers.CharField()
+    status = serializers.ChoiceField(choices=[status.value for status in VisitStatus])
+    starts_at = Instant()
+    ends_at = Instant()
+    service_date = serializers.DateField()
+    staff = serializers.SerializerMethodField()
+    rooms = serializers.SerializerMethodField()
+    children = ParticipationRecord(source="participations", many=True)
+
+    def get_staff(self, visit: Any) -> list[UUID]:
+        return list(dict.fromkeys(row.staff_id for row in visit.bookings.all() if row.staff_id))
+
+    def get_rooms(self, visit: Any) -> list[UUID]:
+        return list(dict.fromkeys(row.room_id for row in visit.bookings.all() if row.room_id))
+
+
+class VisitFilters(StrictInput):
+    """Which visits."""
+
+    service_date = Day(required=False)
+    service_date_from = Day(required=False)
+    service_date_until = Day(required=False)
+    site = Id(required=False)
+    status = word(VisitStatus, required=False)
+    client = Id(required=False)
+    staff = Id(required=False)
+
+
+class VisitList(ListDoor):
+    """Visits in your reach, latest start first."""
+
+    resource = "visits"
+    actions = {"GET": Action.SEE_VISITS}
+    outputs = {"GET": VisitRecord}
+    filters = VisitFilters
+    order = ("-starts_at", "-id")
+
+    def rows(self, asked: dict[str, Any]) -> Any:
+        return selectors.visits_matching(self.actor, **asked)
+
+    def touch_rows(self, rows: Any) -> None:
+        for visit in rows:
+            for row in visit.participations.all():
+                self.touch(row.client_id, row.episode_id)
+
+
+class VisitDoor(PutDoor):
+    """GET and PUT of a visit."""
+
+    resource = "visits"
+    actions = {"GET": Action.SEE_VISITS, "PUT": Action.BOOK_VISITS}
+    inputs = {"PUT": VisitIn}
+    outputs = {"GET": VisitRecord, "PUT": VisitRecord}
+    told_as = {
+        "GET": "One visit",
+        "PUT": """Book a visit, enter one that took place, or move one
+
+        Refused ahead: an overlap of a staff member, a child or a room's places (409, `collides_with`), an assistant
+        without supervision in force on that day, an evaluation by an assistant, a group of more than eight. What
+        took place is recorded all the same.""",
+    }
+    form = VisitIn
+
+    def find(self, row_id: UUID) -> Any:
+        return selectors.visit_for(self.actor, row_id)
+
+    def find_for_change(self, row_id: UUID) -> Any:
+        return selectors.visit_to_change(self.actor, row_id, Action.BOOK_VISITS)
+
+    def exists(self, row_id: UUID) -> bool:
+        return selectors.visit_exists(row_id)
+
+    def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Any:
+        return services.book_visit(actor=self.actor, visit_id=row_id, asked=wanted, digest=digest, now=self.now)
+
+    def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
+        return services.move_visit(actor=self.actor, visit=row, asked=wanted, now=self.now)
+
+    def represent(self, row: Any) -> Any:
+        shown = selectors.visit_for(self.actor, row.pk) if self.request.method != "GET" else row
+        return VisitRecord(shown, context={"view": self}).data
+
+    def touch_row(self, row: Any) -> None:
+        for part in row.participations.all():
+            self.touch(part.client_id, part.episode_id)
+
+
+class ParticipationList(ListDoor):
+    """Children's parts in visits in your reach, latest service date first."""
+
+    resource = "participations"
+    actions = {"GET": Action.SEE_VISITS}
+    outputs = {"GET": ParticipationRecord}
+    filters = VisitFilters
+    order = ("-service_date", "-id")
+
+    def rows(self, asked: dict[str, Any]) -> Any:
+        return selectors.participations_matching(self.actor, **asked)
+
+
+class ParticipationDetail(ApiView):
+    """One child's part in a visit."""
+
+    resource = "participations"
+    actions = {"GET": Action.SEE_VISITS}
+    outputs = {"GET": ParticipationRecord}
+
+    def get(self, request: Request, id: UUID) -> Response:
+        row = selectors.participation_for(self.actor, id)
+        self.touch(row.client_id, row.episode_id)
+        return self.show_unless_known(row.version, lambda: ParticipationRecord(row).data)
+
+
+class StepDoor(ApiView):
+    """One step of a child's part in a visit; needs If-Match."""
+
+    resource = "participations"
+    actions = {"POST": Action.CONDUCT_VISITS}
+    outputs = {"POST": ParticipationRecord}
+    form: ClassVar[type[serializers.Serializer]]
+    changes_version = True
+
+    def post(self, request: Request, id: UUID) -> Response:
+        wanted = self.read(self.form)
+        return self.write(lambda: self._step(id, wanted))
+
+    def _step(self, row_id: UUID, wanted: dict[str, Any]) -> Response:
+        row = selectors.participation_to_change(self.actor, row_id, Action.CONDUCT_VISITS)
+        self.require_match(row.version)
+        self.perform(row, wanted)
+        self.touch(row.client_id, row.episode_id)
+        shown = selectors.participation_for(self.actor, row_id)
+        return self.show(ParticipationRecord(shown).data, version=shown.version)
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> None:
+        raise NotImplementedError
+
+    def ask_reach_again(self) -> None:
+        selectors.participation_for(self.actor, self.kwargs["id"])
+
+
+@example({"arrived_at": "2026-03-31T15:02:00-05:00"})
+class CheckIn(StrictInput):
+    """When the child came; now, if it is not said."""
+
+    arrived_at = Instant(required=False)
+
+
+@example({"left_at": "2026-03-31T15:47:00-05:00"})
+class FinishIn(StrictInput):
+    """When the child left; minutes only where they are not what elapsed."""
+
+    left_at = Instant(required=False)
+    minutes = Whole(min_value=0, max_value=720, required=False)
+    ended_early = Text(max_length=200, required=False, allow_blank=True, help_text="Why, if it ended early")
+
+
+@example({"cause": "client", "reason": "Called in ill.", "at": "2026-03-31T12:00:00-05:00"})
+class CallOffIn(StrictInput):
+    """On whose side the reason lay, what it was, and when it became known."""
+
+    cause = word(CancelCause)
+    reason = Text(max_length=500, required=False, allow_blank=True)
+    at = Instant(required=False)
+
+
+@example({})
+class ReinstateIn(StrictInput):
+    """Nothing more to say."""
+
+
+class ParticipationCheckIn(StepDoor):
+    """The child has come."""
+
+    act = "check_in"
+    inputs = {"POST": CheckIn}
+    form = CheckIn
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> None:
+        services.check_in(
+            actor=self.actor, participation=row, arrived_at=wanted.get("arrived_at", self.now), now=self.now
+        )
+
+
+class ParticipationFinish(StepDoor):
+    """The child's part is over."""
+
+    act = "finish"
+    inputs = {"POST": FinishIn}
+    form = FinishIn
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> None:
+        services.finish(
+            actor=self.actor,
+            participation=row,
+            left_at=wanted.get("left_at", self.now),
+            minutes=wanted.get("minutes"),
+            ended_early=wanted.get("ended_early", ""),
+            now=self.now,
+        )
+
+
+class ParticipationCancel(StepDoor):
+    """Cancel a child's part: who, why, when and how late is kept."""
+
+    act = "cancel"
+    inputs = {"POST": CallOffIn}
+    form = CallOffIn
+    step: ClassVar[Step] = Step.CANCEL
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> None:
+        services.call_off(
+            actor=self.actor,
+            participation=row,
+            step=self.step,
+            cause=wanted["cause"],
+            reason=wanted.get("reason", ""),
+            at=wanted.get("at", self.now),
+            now=self.now,
+        )
+
+
+class ParticipationNoShow(ParticipationCancel):
+    """Nobody came."""
+
+    act = "no_show"
+    step = Step.NO_SHOW
+
+
+class ParticipationReinstate(StepDoor):
+    """It was called off by mistake: book it again, if what it held is still free."""
+
+    act = "reinstate"
+    inputs = {"POST": ReinstateIn}
+    form = ReinstateIn
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> None:
+        services.reinstate(actor=self.actor, participation=row, now=self.now)
+
+
+class VisitCancel(ApiView):
+    """Cancel a whole visit: every part of it that is still booked or checked in. Needs If-Match."""
+
+    resource = "visits"
+    act = "cancel"
+    actions = {"POST": Action.CONDUCT_VISITS}
+    inputs = {"POST": CallOffIn}
+    outputs = {"POST": VisitRecord}
+    changes_version = True
+
+    def post(self, request: Request, id: UUID) -> Response:
+        wanted = self.read(CallOffIn)
+        return self.write(lambda: self._cancel(id, wanted))
+
+    def _cancel(self, visit_id: UUID, wanted: dict[str, Any]) -> Response:
+        visit = selectors.visit_to_change(self.actor, visit_id, Action.CONDUCT_VISITS)
+        self.require_match(visit.version)
+        services.cancel_visit(
+            actor=self.actor,
+            visit=visit,
+            cause=wanted["cause"],
+            reason=wanted.get("reason", ""),
+            at=wanted.get("at", self.now),
+            now=self.now,
+        )
+        shown = selectors.visit_for(self.actor, visit_id)
+        for part in shown.participations.all():
+            self.touch(part.client_id, part.episode_id)
+        return self.show(VisitRecord(shown).data, version=shown.version)
+
+    def ask_reach_again(self) -> None:
+        selectors.visit_for(self.actor, self.kwargs["id"])

@@ -1,0 +1,91 @@
+"""What may be booked ahead, which step follows which, and what a visit's status is by its participations."""
+
+from collections.abc import Collection, Iterable
+from datetime import date, datetime
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from clinic.enums import Role
+from scheduling.enums import VisitKind, VisitStatus
+
+MOST_IN_A_GROUP = 8
+FEWEST_IN_A_GROUP = 2
+THERAPISTS_ONLY = frozenset({VisitKind.EVALUATION, VisitKind.RE_EVALUATION})
+OVER = frozenset({VisitStatus.CANCELLED, VisitStatus.NO_SHOW})
+
+
+class Step(StrEnum):
+    CHECK_IN = "check-in"
+    FINISH = "finish"
+    CANCEL = "cancel"
+    NO_SHOW = "no-show"
+    REINSTATE = "reinstate"
+
+
+STEPS: dict[VisitStatus, frozenset[Step]] = {
+    VisitStatus.BOOKED: frozenset({Step.CHECK_IN, Step.FINISH, Step.CANCEL, Step.NO_SHOW}),
+    VisitStatus.CHECKED_IN: frozenset({Step.FINISH, Step.CANCEL}),
+    VisitStatus.FULFILLED: frozenset(),
+    VisitStatus.CANCELLED: frozenset({Step.REINSTATE}),
+    VisitStatus.NO_SHOW: frozenset({Step.REINSTATE}),
+    VisitStatus.ENTERED_IN_ERROR: frozenset(),
+}
+ENDS_IN: dict[Step, VisitStatus] = {
+    Step.CHECK_IN: VisitStatus.CHECKED_IN,
+    Step.FINISH: VisitStatus.FULFILLED,
+    Step.CANCEL: VisitStatus.CANCELLED,
+    Step.NO_SHOW: VisitStatus.NO_SHOW,
+    Step.REINSTATE: VisitStatus.BOOKED,
+}
+
+
+class BookingRefusal(StrEnum):
+    EVALUATION_NEEDS_THERAPIST = "evaluation_needs_therapist"
+    NO_SUPERVISION_ON_DAY = "no_supervision_on_day"
+    GROUP_TOO_LARGE = "group_too_large"
+    GROUP_TOO_SMALL = "group_too_small"
+    ONE_CHILD_ONLY = "one_child_only"
+    NO_CLINICIAN = "no_clinician"
+
+
+def children_refusal(kind: VisitKind, children: int) -> BookingRefusal | None:
+    """How many children a visit of this kind takes."""
+    if kind == VisitKind.GROUP:
+        if children > MOST_IN_A_GROUP:
+            return BookingRefusal.GROUP_TOO_LARGE
+        return BookingRefusal.GROUP_TOO_SMALL if children < FEWEST_IN_A_GROUP else None
+    return BookingRefusal.ONE_CHILD_ONLY if children > 1 else None
+
+
+def clinician_refusal(kind: VisitKind, *, roles: Collection[Role], supervised: bool) -> BookingRefusal | None:
+    """Why this clinician may not be booked ahead for such a visit on that day, or None."""
+    if Role.THERAPIST in roles:
+        return None
+    if Role.ASSISTANT not in roles:
+        return BookingRefusal.NO_CLINICIAN
+    if kind in THERAPISTS_ONLY:
+        return BookingRefusal.EVALUATION_NEEDS_THERAPIST
+    return None if supervised else BookingRefusal.NO_SUPERVISION_ON_DAY
+
+
+def status_of(participations: Iterable[VisitStatus]) -> VisitStatus:
+    """A visit's own status, derived from its children's."""
+    statuses = set(participations) - {VisitStatus.ENTERED_IN_ERROR}
+    if not statuses:
+        return VisitStatus.BOOKED
+    if statuses <= OVER:
+        return VisitStatus.NO_SHOW if VisitStatus.NO_SHOW in statuses else VisitStatus.CANCELLED
+    running = statuses - OVER
+    if running == {VisitStatus.FULFILLED}:
+        return VisitStatus.FULFILLED
+    return VisitStatus.BOOKED if running == {VisitStatus.BOOKED} else VisitStatus.CHECKED_IN
+
+
+def service_date_of(starts_at: datetime, time_zone: str) -> date:
+    """The day in the site's zone on which a visit counts."""
+    return starts_at.astimezone(ZoneInfo(time_zone)).date()
+
+
+def minutes_between(start: datetime, end: datetime) -> int:
+    """Whole minutes that elapsed, a started one not counted."""
+    return int((end - start).total_seconds() // 60)

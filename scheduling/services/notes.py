@@ -1,0 +1,284 @@
+"""A participation's note and its addenda: put, signed, returned, co-signed; the doors of these kinds are here."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from clinic.enums import DocumentKind, DocumentState, FlagSeverity
+from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
+from clinic.models import Document, DocumentVersion, Organization, Verdict
+from clinic.rules.access import Actor
+from clinic.rules.signing_limits import late_entry_sentence, lateness, sign_limit
+from clinic.selectors.cosigning import supervision_of
+from clinic.services import documents
+from clinic.services.documents import Flag
+from clinic.services.pins import PinProof
+from goals.services import measurements
+from scheduling.enums import VisitKind, VisitStatus
+from scheduling.models import Booking, Participation, ParticipationNote
+from scheduling.rules import notes as rules
+from scheduling.rules.visits import OVER, minutes_between
+from scheduling.selectors import notes as selectors
+from scheduling.services import visits
+
+
+class NoteExists(Conflict):
+    code = "note_exists"
+    title = "You have a note for this part of the visit already"
+
+
+@transaction.atomic
+def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str, now: datetime) -> Document:
+    """A new note for one's own visit, its measurements judged; nothing of it counts before it is signed."""
+    participation = selectors.participation_to_document(actor, UUID(body["participation"]))
+    if participation is None:
+        raise InvalidField("/participation", "There is no such part of a visit in your reach", code="not_found")
+    _refuse_anothers_visit(actor, participation)
+    _refuse_second_note(actor, participation)
+    measurements.judge(
+        actor_organization=actor.organization_id,
+        episode=participation.episode,
+        service_date=participation.service_date,
+        raws=body.get("measurements", []),
+    )
+    document = documents.begin(
+        actor=actor,
+        document_id=note_id,
+        episode=participation.episode,
+        kind=DocumentKind.VISIT_NOTE,
+        service_date=participation.service_date,
+        draft=body,
+        now=now,
+        digest_of_body=digest,
+    )
+    with constraint_as_error({"note_once_per_participation_and_author": NoteExists}):
+        ParticipationNote.objects.create(
+            organization_id=document.organization_id,
+            participation=participation,
+            document=document,
+            episode_id=document.episode_id,
+            author_id=document.author_id,
+        )
+    return document
+
+
+def _refuse_anothers_visit(actor: Actor, participation: Participation) -> None:
+    if not Booking.objects.filter(visit_id=participation.visit_id, staff_id=actor.staff_id).exists():
+        raise NotAllowed("You document the visits that you are booked for", code="not_own_visit")
+
+
+def _refuse_second_note(actor: Actor, participation: Participation) -> None:
+    there = ParticipationNote.objects.filter(participation=participation, author_id=actor.staff_id).first()
+    if there is not None:
+        raise NoteExists(existing_id=str(there.document_id))
+
+
+@transaction.atomic
+def revise_note(*, actor: Actor, note: Document, body: dict[str, Any], now: datetime) -> Document:
+    """Change a draft, or prepare the next version of a returned note. The caller holds the lock."""
+    link = note.participation_note
+    if UUID(body["participation"]) != link.participation_id:
+        raise InvalidField("/participation", "A note stays with its part of the visit", code="fixed")
+    measurements.judge(
+        actor_organization=actor.organization_id,
+        episode=note.episode,
+        service_date=note.service_date,
+        raws=body.get("measurements", []),
+    )
+    return documents.revise(actor=actor, document=note, draft=body, now=now)
+
+
+@transaction.atomic
+def begin_addendum(*, actor: Actor, addendum_id: UUID, body: dict[str, Any], digest: str, now: datetime) -> Document:
+    """A later addition to a final note of one's own; it may correct measurements, whose old values stay."""
+    amended = selectors.note_to_amend(actor, UUID(body["amends"]))
+    if amended is None:
+        raise InvalidField("/amends", "There is no such note in your reach", code="not_found")
+    if amended.author_id != actor.staff_id:
+        raise documents.NotHers
+    if not _is_final(amended):
+        raise Conflict("Only a final note is amended; another is revised or returned", code="not_final")
+    measurements.judge(
+        actor_organization=actor.organization_id,
+        episode=amended.episode,
+        service_date=amended.service_date,
+        raws=body.get("measurements", []),
+        amends=amended,
+    )
+    return documents.begin(
+        actor=actor,
+        document_id=addendum_id,
+        episode=amended.episode,
+        kind=DocumentKind.ADDENDUM,
+        service_date=amended.service_date,
+        draft=body,
+        now=now,
+        digest_of_body=digest,
+        amends=amended,
+    )
+
+
+def _is_final(document: Document) -> bool:
+    signed_alone = document.state == DocumentState.SIGNED.value and not document.requires_cosignature
+    return signed_alone or document.state == DocumentState.COSIGNED.value
+
+
+@transaction.atomic
+def revise_addendum(*, actor: Actor, addendum: Document, body: dict[str, Any], now: datetime) -> Document:
+    if UUID(body["amends"]) != addendum.amends_id:
+        raise InvalidField("/amends", "An addendum stays with its note", code="fixed")
+    measurements.judge(
+        actor_organization=actor.organization_id,
+        episode=addendum.episode,
+        service_date=addendum.service_date,
+        raws=body.get("measurements", []),
+        amends=addendum.amends,
+    )
+    return documents.revise(actor=actor, document=addendum, draft=body, now=now)
+
+
+# --- Signing --------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -> DocumentVersion:
+    """Freeze and sign: the version, its measurements and the message that progress must follow, in one transaction."""
+    documents.refuse_to_sign(actor=actor, document=note)
+    body = note.draft or {}
+    participation = selectors.participation_of(note)
+    _was_held(actor, participation, body, now)
+    judged = measurements.judge(
+        actor_organization=actor.organization_id,
+        episode=note.episode,
+        service_date=note.service_date,
+        raws=body.get("measurements", []),
+    )
+    version = documents.sign(
+        actor=actor,
+        document=note,
+        proof=proof,
+        content=rules.note_content(note, participation, body),
+        flags=_flags(actor, note, participation, now),
+        now=now,
+    )
+    measurements.write(
+        version=version, document=note, judged=judged, site_id=participation.visit.site_id, recorded_at=now
+    )
+    visits.end_reach_of_booking(
+        visit=participation.visit, episode_id=note.episode_id, staff_id=note.author_id, today=actor.today
+    )
+    return version
+
+
+def _was_held(actor: Actor, participation: Participation, body: dict[str, Any], now: datetime) -> None:
+    """A signed note says that the visit took place; if nobody had said so yet, it does now."""
+    status = VisitStatus(participation.status)
+    if status in OVER:
+        raise Conflict("The visit was called off: reinstate it first", code="visit_called_off")
+    if participation.starts_at > now:
+        raise RuleForbids("The visit has not begun", code="visit_not_begun")
+    if status == VisitStatus.FULFILLED:
+        return
+    left_at = min(participation.ends_at, now)
+    planned = minutes_between(participation.arrived_at or participation.starts_at, left_at)
+    visits.finish(
+        actor=actor,
+        participation=participation,
+        left_at=max(left_at, participation.arrived_at or participation.starts_at),
+        minutes=body.get("minutes", planned),
+        ended_early="",
+        now=now,
+    )
+
+
+def _flags(actor: Actor, note: Document, participation: Participation, now: datetime) -> list[Flag]:
+    found = []
+    if note.requires_cosignature:
+        supervised = supervision_of(note.author_id, note.episode, today=actor.today)
+        if not supervised.in_force(note.service_date):
+            day = note.service_date.isoformat()
+            found.append(Flag("no_supervision_on_day", FlagSeverity.WARNING, {"service_date": day}))
+    late = _late(note, participation, now)
+    if late:
+        found.append(Flag("late_entry", FlagSeverity.NOTICE, late))
+    if _group_of_one(participation):
+        found.append(Flag("group_of_one", FlagSeverity.WARNING, {"advice": "record as individual"}))
+    return found
+
+
+def _late(note: Document, participation: Participation, now: datetime) -> dict[str, Any]:
+    """Documentation later than the organization's limit, by the first signature, in the site's zone."""
+    if note.current_version_id is not None:
+        return {}
+    days = Organization.objects.values_list("sign_within_business_days", flat=True).get(pk=note.organization_id)
+    signed_on = now.astimezone(ZoneInfo(participation.visit.site.time_zone)).date()
+    limit = sign_limit(note.service_date, business_days=days)
+    late = lateness(service_date=note.service_date, signed_on=signed_on, limit=limit)
+    if late is None:
+        return {}
+    return {
+        "limit": late.limit.isoformat(),
+        "days_after_visit": late.days_after_visit,
+        "days_past_limit": late.days_past_limit,
+        "sentence": late_entry_sentence(late),
+    }
+
+
+def _group_of_one(participation: Participation) -> bool:
+    if participation.visit.kind != VisitKind.GROUP.value:
+        return False
+    gone = [status.value for status in OVER]
+    return participation.visit.participations.exclude(status__in=gone).count() == 1
+
+
+@transaction.atomic
+def sign_addendum(*, actor: Actor, addendum: Document, proof: PinProof, now: datetime) -> DocumentVersion:
+    """Freeze and sign an addendum; measurements that it corrects count from now on in place of the old ones."""
+    documents.refuse_to_sign(actor=actor, document=addendum)
+    body = addendum.draft or {}
+    judged = measurements.judge(
+        actor_organization=actor.organization_id,
+        episode=addendum.episode,
+        service_date=addendum.service_date,
+        raws=body.get("measurements", []),
+        amends=addendum.amends,
+    )
+    version = documents.sign(
+        actor=actor,
+        document=addendum,
+        proof=proof,
+        content=rules.addendum_content(addendum, body),
+        flags=[],
+        now=now,
+    )
+    measurements.write(version=version, document=addendum, judged=judged, site_id=None, recorded_at=now)
+    return version
+
+
+# --- Verdicts -------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, now: datetime) -> Verdict:
+    """Co-sign the version that she read."""
+    return documents.cosign(actor=actor, document=document, proof=proof, fetched_digest=fetched_digest, now=now)
+
+
+@transaction.atomic
+def send_back(
+    *, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, reason: str, now: datetime
+) -> Verdict:
+    """Return it with a reason; its content becomes the draft of the next version."""
+    version = document.current_version
+    return documents.send_back(
+        actor=actor,
+        document=document,
+        proof=proof,
+        fetched_digest=fetched_digest,
+        reason=reason,
+        draft=rules.body_of(bytes(version.content)) if version else {},
+        now=now,
+    )
