@@ -1,7 +1,7 @@
 """The kind-neutral record: a draft, its frozen versions, who signed them, and what was decided on them."""
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Case, F, Q, Value, When
 
 from clinic.enums import DocumentKind, DocumentState, FlagSeverity, SignatureMeaning, VerdictOutcome
 from clinic.models.base import ScopedModel, VersionedModel, code_field, one_of
@@ -124,7 +124,9 @@ class Signature(ScopedModel):
             *ScopedModel.Meta.constraints,
             one_of("meaning", SignatureMeaning, name="signature_meaning_is_known"),
             models.UniqueConstraint(fields=["version", "meaning"], name="signature_once_per_meaning"),
-            models.UniqueConstraint(fields=["organization", "id", "version"], name="signature_key_with_version"),
+            models.UniqueConstraint(
+                fields=["organization", "id", "version", "signer", "meaning"], name="signature_key_with_all_it_says"
+            ),
             models.CheckConstraint(
                 name="signature_author_signs_her_own",
                 condition=~Q(meaning=SignatureMeaning.AUTHORSHIP.value) | Q(signer=F("version_author")),
@@ -151,6 +153,12 @@ class Verdict(models.Model):
     at = models.DateTimeField()
     reason = models.CharField(max_length=2000, blank=True, default="")
     signature = models.OneToOneField(Signature, on_delete=models.PROTECT, related_name="+", null=True)
+    # For the key to the signature, which so can only be a co-signature, of this version, by this person.
+    signature_meaning = models.GeneratedField(
+        expression=Case(When(outcome=VerdictOutcome.COSIGNED.value, then=Value(SignatureMeaning.COSIGNATURE.value))),
+        output_field=models.CharField(max_length=40),
+        db_persist=True,
+    )
 
     class Meta:
         constraints = [

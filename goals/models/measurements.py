@@ -98,13 +98,19 @@ class Measurement(ScopedModel):
                 name="measurement_is_possible_for_its_kind",
                 condition=NOTHING | (Q(not_measured__isnull=True) & POSSIBLE),
             ),
+            # NaN, which a numeric column holds, is greater than every number.
+            models.CheckConstraint(
+                name="measurement_value_is_a_number",
+                condition=Q(value__isnull=True) | Q(value__lt=10**28),
+            ),
             models.CheckConstraint(
                 name="measurement_observed_until_after_from",
                 condition=Q(observed_until__isnull=True)
                 | Q(observed_from__isnull=False, observed_until__gte=F("observed_from")),
             ),
             models.CheckConstraint(
-                name="measurement_watched_is_not_negative", condition=Q(watched__isnull=True) | Q(watched__gte=0)
+                name="measurement_watched_is_not_negative",
+                condition=Q(watched__isnull=True) | Q(watched__gte=0, watched__lt=10**6),
             ),
         ]
         indexes = [

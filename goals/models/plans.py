@@ -270,6 +270,7 @@ class GoalPhase(ScopedModel):
                 name="goal_phase_consistency_is_whole",
                 condition=Q(consistency__isnull=True, needed__isnull=True, window__isnull=True)
                 | Q(
+                    consistency__isnull=False,
                     consistency=ConsistencyKind.OF_LAST.value,
                     needed__isnull=False,
                     window__isnull=False,
@@ -277,12 +278,14 @@ class GoalPhase(ScopedModel):
                     window__gte=F("needed"),
                 )
                 | Q(
+                    consistency__isnull=False,
                     consistency=ConsistencyKind.IN_A_ROW.value,
                     needed__isnull=False,
                     needed__gte=1,
                     window__isnull=True,
                 )
                 | Q(
+                    consistency__isnull=False,
                     consistency__in=[ConsistencyKind.POOLED_VISITS.value, ConsistencyKind.POOLED_DAYS.value],
                     needed__isnull=True,
                     window__isnull=False,

@@ -11,12 +11,14 @@ from tests.architecture.world import run
 
 # Partial unique keys are indexes without a constraint; to the person who is refused they are the same.
 KEPT = """
-SELECT c.conname, c.contype::text, c.condeferrable,
-       ARRAY(SELECT a.attname::text FROM unnest(c.conkey) k JOIN pg_attribute a ON a.attrelid = c.conrelid AND a.attnum = k)
+SELECT c.conname, c.contype::text, c.condeferrable, c.convalidated, pg_get_constraintdef(c.oid),
+       ARRAY(SELECT a.attname::text FROM unnest(c.conkey) k
+             JOIN pg_attribute a ON a.attrelid = c.conrelid AND a.attnum = k)
 FROM pg_constraint c WHERE c.conrelid = %s::regclass AND c.contype IN ('c', 'f', 'p', 'u', 'x')
 UNION ALL
-SELECT i.relname, 'i', false,
-       ARRAY(SELECT a.attname::text FROM unnest(x.indkey) k JOIN pg_attribute a ON a.attrelid = x.indrelid AND a.attnum = k)
+SELECT i.relname, 'i', false, true, pg_get_indexdef(x.indexrelid),
+       ARRAY(SELECT a.attname::text FROM unnest(x.indkey) k
+             JOIN pg_attribute a ON a.attrelid = x.indrelid AND a.attnum = k)
 FROM pg_index x JOIN pg_class i ON i.oid = x.indexrelid
 WHERE x.indrelid = %s::regclass AND x.indisunique
   AND NOT EXISTS (SELECT 1 FROM pg_constraint c WHERE c.conindid = x.indexrelid AND c.conrelid = x.indrelid)
@@ -31,12 +33,14 @@ class Kept:
     name: str
     kind: str  # c check, f foreign key, p primary key, u unique, x exclusion, i unique index
     deferrable: bool
+    validated: bool
+    definition: str
     columns: frozenset[str]
 
 
 def constraints_of(model: type[models.Model]) -> dict[str, Kept]:
     table = model._meta.db_table
-    return {row[0]: Kept(row[0], row[1], row[2], frozenset(row[3])) for row in run(KEPT, [table, table])}
+    return {row[0]: Kept(*row[:5], frozenset(row[5])) for row in run(KEPT, [table, table])}
 
 
 def take_away(model: type[models.Model], name: str) -> None:

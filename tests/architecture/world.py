@@ -122,7 +122,7 @@ def insert(model: type[models.Model], columns: dict[str, Any]) -> Any:
     fields = [model._meta.get_field(name) for name in columns]
     names = ", ".join(f'"{field.column}"' for field in fields)
     marks = ", ".join(["%s"] * len(fields))
-    values = [field.get_db_prep_save(columns[field.attname], connection) for field in fields]
+    values = [prepared(field, columns[field.attname]) for field in fields]
     key = model._meta.pk.column
     return run(f'INSERT INTO {model._meta.db_table} ({names}) VALUES ({marks}) RETURNING "{key}"', values)[0][0]
 
@@ -131,8 +131,13 @@ def update(model: type[models.Model], key: Any, **changes: Any) -> None:
     columns = attnames(model, changes)
     fields = [model._meta.get_field(name) for name in columns]
     listed = ", ".join(f'"{field.column}" = %s' for field in fields)
-    values = [field.get_db_prep_save(columns[field.attname], connection) for field in fields]
+    values = [prepared(field, columns[field.attname]) for field in fields]
     run(f'UPDATE {model._meta.db_table} SET {listed} WHERE "{model._meta.pk.column}" = %s', [*values, key])
+
+
+def prepared(field: Any, value: Any) -> Any:
+    """As the driver takes it; a decimal as it is, since the framework would stop what is not a number."""
+    return value if isinstance(value, Decimal) else field.get_db_prep_save(value, connection)
 
 
 def run(statement: str, values: list[Any] | None = None) -> list[tuple]:
