@@ -232,6 +232,11 @@ else:
     CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 CELERY_BEAT_SCHEDULE = {
     "sweep the outbox": {"task": "clinic.deliver_outbox", "schedule": 5.0, "options": {"expires": 30}},
+    "recompute goals whose phase began": {
+        "task": "goals.recompute_begun",
+        "schedule": 900.0,
+        "options": {"expires": 600},
+    },
     "sweep what expired": {"task": "clinic.sweep_expired", "schedule": 600.0, "options": {"expires": 300}},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")

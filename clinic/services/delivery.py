@@ -43,9 +43,8 @@ def _claim(now: datetime) -> list[OutboxHandling]:
 
 def _deliver(handling: OutboxHandling) -> bool:
     """Run one listener in this process. It recomputes from rows, so twice, late or out of order is the same."""
-    task = current_app.tasks[handling.handler]
     try:
-        task(**handling.message.refs)
+        current_app.tasks[handling.handler](**handling.message.refs)
     except Exception as exc:
         _put_off(handling, exc)
         return False

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -286,23 +286,22 @@ def _told(row: Booking) -> dict[str, str]:
 def _put_on_care_teams(visit: Visit, wanted: Wanted) -> None:
     """A booking puts its clinicians in reach of the child, from some days before until the note is signed."""
     days = Organization.objects.values_list("care_team_days_before_booking", flat=True).get(pk=visit.organization_id)
-    starts_on = date.fromordinal(visit.service_date.toordinal() - days)
+    starts_on = visit.service_date - timedelta(days=days)
+    pairs = [(child.episode.pk, person.pk) for child in wanted.children for person in wanted.staff]
+    held = CareTeam.objects.filter(source_id=visit.pk)
+    known = set(held.values_list("episode_id", "staff_id"))
+    held.filter(staff_id__in=[person.pk for person in wanted.staff]).update(starts_on=starts_on, ends_on=None)
     CareTeam.objects.bulk_create(
-        [
-            CareTeam(
-                organization_id=visit.organization_id,
-                episode=child.episode,
-                staff=person,
-                starts_on=starts_on,
-                source=CareSource.BOOKING.value,
-                source_id=visit.pk,
-            )
-            for child in wanted.children
-            for person in wanted.staff
-        ],
-        update_conflicts=True,
-        unique_fields=["source_id", "staff", "episode"],
-        update_fields=["starts_on", "ends_on"],
+        CareTeam(
+            organization_id=visit.organization_id,
+            episode_id=episode_id,
+            staff_id=staff_id,
+            starts_on=starts_on,
+            source=CareSource.BOOKING.value,
+            source_id=visit.pk,
+        )
+        for episode_id, staff_id in pairs
+        if (episode_id, staff_id) not in known
     )
 
 
