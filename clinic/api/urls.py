@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from clinic.api import care_team, clients, documents, episodes, me_pin, supervision
+from clinic.api import (
+    care_team,
+    clients,
+    documents,
+    employment,
+    episodes,
+    me_pin,
+    staff,
+    supervision,
+)
 
 urlpatterns = [
     path("me/pin/", me_pin.OwnPin.as_view()),
@@ -21,4 +30,12 @@ urlpatterns = [
     path("supervisions/", supervision.SupervisionList.as_view()),
     path("supervisions/<uuid:id>/", supervision.SupervisionDetail.as_view()),
     path("successions/", supervision.SuccessionList.as_view()),
+    path("staff/", staff.StaffList.as_view()),
+    path("staff/<uuid:id>/", staff.StaffDetail.as_view()),
+    path("staff/<uuid:id>/roles/", staff.RolesOfStaff.as_view()),
+    path("staff-roles/<uuid:id>/", staff.StaffRoleDetail.as_view()),
+    path("credentials/", employment.CredentialList.as_view()),
+    path("credentials/<uuid:id>/", employment.CredentialDetail.as_view()),
+    path("contracted-hours/", employment.ContractedHoursList.as_view()),
+    path("contracted-hours/<uuid:id>/", employment.ContractedHoursDetail.as_view()),
 ]
