@@ -8,6 +8,7 @@ from ipaddress import ip_address
 import structlog
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.utils.cache import patch_vary_headers
 from uuid_utils.compat import uuid7
 
 GIVEN_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
@@ -33,7 +34,7 @@ class RequestFrame:
         response["X-Request-ID"] = request.request_id  # type: ignore[attr-defined]
         if request.path.startswith(("/api/", "/oauth/", "/login/")):
             response.headers.setdefault("Cache-Control", "no-store")
-            response.headers.setdefault("Vary", "Authorization, Cookie, Accept")
+            patch_vary_headers(response, ("Authorization", "Cookie", "Accept"))
         return response
 
     def _log(self, request: HttpRequest, response: HttpResponse, started: float) -> None:
