@@ -218,7 +218,7 @@ class Booking(ScopedModel):
                     ("place", RangeOperators.EQUAL),
                     ("during", RangeOperators.OVERLAPS),
                 ],
-                condition=Q(live=True, room__isnull=False),
+                condition=Q(live=True, room__isnull=False, place__isnull=False),
             ),
         ]
         triggers = fixed("organization_id", "visit_id", "staff_id", "client_id", "room_id")
