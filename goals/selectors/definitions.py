@@ -55,7 +55,7 @@ def spec_of(goal: Goal) -> GoalSpec:
         purpose=Purpose(goal.purpose),
         direction=Direction(goal.direction),
         measure=_measure_of(goal),
-        components=tuple(read_measure(_members_of(stored)) for stored in goal.components),
+        components=tuple(read_measure(stored["spec"]) for stored in goal.components),
     )
 
 
@@ -81,10 +81,6 @@ def levels_of(goal: Goal) -> tuple[str, ...]:
     if goal.measure != MeasureKind.ORDERED:
         return ()
     return tuple(goal.scale.levels) if goal.scale else ASSISTANCE_SCALE
-
-
-def _members_of(stored: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in stored.items() if name != "scale_name"}
 
 
 def phases_of(goal: Goal, *, known_at: datetime | None = None) -> list[Phase]:

@@ -11,6 +11,8 @@ from clinic.rules.access import Action, Actor
 from goals.models import Goal, GoalChange, GoalPhase, GoalProgress, GoalProgressHistory, ReviewItem
 from goals.selectors.definitions import defined
 
+OPEN = Q(withdrawn_at__isnull=True, acknowledged_at__isnull=True)
+
 
 def goals_for(actor: Actor, action: Action = Action.SEE_GOALS) -> QuerySet[Goal]:
     """Goals in her reach, with all that is shown of them already fetched."""
@@ -46,6 +48,11 @@ def last_change(goal: Goal, kind: str) -> GoalChange | None:
     return GoalChange.objects.filter(goal=goal, kind=kind).order_by("-effective_on", "-at").first()
 
 
+def changes_of(goal: Goal) -> QuerySet[GoalChange]:
+    """The steps of a goal's course."""
+    return GoalChange.objects.filter(goal=goal)
+
+
 def goal_to_compute(goal_id: UUID) -> Goal | None:
     """A goal, locked, with what its findings are computed from; not scoped, since nobody asks."""
     rows = Goal.objects.filter(pk=goal_id).select_for_update(of=("self",), no_key=True)
@@ -67,17 +74,20 @@ def progress_history_of(goal: Goal) -> QuerySet[GoalProgressHistory]:
     return GoalProgressHistory.objects.filter(goal=goal)
 
 
-def review_items_for(actor: Actor, action: Action = Action.SEE_GOALS) -> QuerySet[ReviewItem]:
-    return ReviewItem.objects.visible_to(actor, action).select_related("goal")
+def review_items_for(actor: Actor, *, open: bool | None = None, episode: UUID | None = None) -> QuerySet[ReviewItem]:
+    """Items of goals in her reach, all of them or those that are (or are no longer) open."""
+    rows = ReviewItem.objects.visible_to(actor, Action.SEE_GOALS).select_related("goal")
+    if open is not None:
+        rows = rows.filter(OPEN) if open else rows.exclude(OPEN)
+    return rows if episode is None else rows.filter(episode_id=episode)
 
 
-def review_item_for(actor: Actor, item_id: UUID, action: Action) -> ReviewItem:
-    """One item in reach for this action, locked, or NotFound."""
-    rows = review_items_for(actor, action).select_for_update(of=("self",), no_key=True)
+def review_item_for(actor: Actor, item_id: UUID, *, lock: bool = False) -> ReviewItem:
+    """One item in reach of a therapist's acts, or NotFound."""
+    rows = ReviewItem.objects.visible_to(actor, Action.WRITE_GOALS).select_related("goal")
+    if lock:
+        rows = rows.select_for_update(of=("self",), no_key=True)
     row = rows.filter(pk=item_id).first()
     if row is None:
         raise NotFound
     return row
-
-
-OPEN_ITEM = Q(withdrawn_at__isnull=True, acknowledged_at__isnull=True)

@@ -112,3 +112,9 @@ def measurements_for(actor: Actor, goal_id: UUID) -> QuerySet[Measurement]:
     standing = _standing(Measurement.objects.filter(replaces=OuterRef("pk")), None)
     rows = Measurement.objects.visible_to(actor, Action.SEE_GOALS).filter(goal_id=goal_id)
     return rows.select_related("document", "version").annotate(corrected=Exists(standing))
+
+
+def counts_now(row: Any) -> bool:
+    """Whether a row of `measurements_for` counts now."""
+    stands = row.document.state in (DocumentState.SIGNED, DocumentState.COSIGNED)
+    return stands and row.version_id == row.document.current_version_id and not row.corrected
