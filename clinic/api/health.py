@@ -41,7 +41,9 @@ class ProblemWords(problems.ProblemForMethod, View):
 
     def get(self, request: HttpRequest, code: str) -> HttpResponse:
         wanted = code.replace("-", "_")
-        words = {known: title for known, title in problems.TITLES.values()} | _domain_words(DomainError)
+        words = {known: title for known, title in (*problems.TITLES.values(), problems.INVALID)} | _domain_words(
+            DomainError
+        )
         if wanted not in words:
             return problems.not_found(request)
         return HttpResponse(words[wanted] + "\n", content_type="text/plain; charset=utf-8")

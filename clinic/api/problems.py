@@ -28,14 +28,15 @@ TITLES = {
     500: ("server_error", "The server failed"),
     503: ("unavailable", "Try again shortly"),
 }
+INVALID = ("invalid_request", "The request has errors")
 log = structlog.get_logger("problems")
 
 
-def document(status: int, code: str, title: str, request: Any, **members: Any) -> dict[str, Any]:
-    """The members of one problem, absent ones left out."""
+def document(status: int, code: str, title: str, request: Any, *, kind: str = "", **members: Any) -> dict[str, Any]:
+    """The members of one problem, absent ones left out. Its type is the kind that the code is a case of."""
     found = {key: value for key, value in members.items() if value not in (None, [], {})}
     return {
-        "type": f"/problems/{code.replace('_', '-')}/",
+        "type": f"/problems/{(kind or code).replace('_', '-')}/",
         "title": title,
         "status": status,
         "code": code,
@@ -47,7 +48,7 @@ def document(status: int, code: str, title: str, request: Any, **members: Any) -
 def plain(status: int, request: HttpRequest, *, code: str | None = None, detail: str | None = None) -> HttpResponse:
     """A problem where no API view answers: unknown paths, broken hosts, failures of the server."""
     default, title = TITLES[status]
-    body = document(status, code or default, title, request, detail=detail)
+    body = document(status, code or default, title, request, kind=default, detail=detail)
     return HttpResponse(dumps(body), status=status, content_type=MEDIA_TYPE)
 
 
@@ -85,7 +86,8 @@ def _answer(exc: Exception, request: HttpRequest) -> Response | None:
         return _domain(exc, request)
     if isinstance(exc, exceptions.ValidationError):
         errors = list(flattened(exc.detail))
-        body = document(400, "invalid_request", "The request has errors", request, errors=errors)
+        code, title = INVALID
+        body = document(400, code, title, request, errors=errors)
         return Response(body, status=400)
     if isinstance(exc, Http404):
         exc = exceptions.NotFound()
@@ -108,7 +110,8 @@ def _answer(exc: Exception, request: HttpRequest) -> Response | None:
 
 def _domain(exc: DomainError, request: HttpRequest) -> Response:
     errors = getattr(exc, "errors", None)
-    body = document(exc.status, exc.code, exc.title, request, detail=exc.detail, errors=errors, **exc.facts)
+    kind = type(exc).code
+    body = document(exc.status, exc.code, exc.title, request, kind=kind, detail=exc.detail, errors=errors, **exc.facts)
     headers = {"Retry-After": str(exc.facts["retry_after"])} if "retry_after" in exc.facts else {}
     return Response(body, status=exc.status, headers=headers)
 
@@ -122,7 +125,8 @@ def _framework(exc: exceptions.APIException, request: HttpRequest) -> Response:
         headers["WWW-Authenticate"] = exc.auth_header
     if getattr(exc, "wait", None):
         headers["Retry-After"] = str(int(exc.wait) + 1)
-    body = document(exc.status_code, str(code) if own_code else default, title, request, detail=str(exc.detail))
+    code = str(code) if own_code else default
+    body = document(exc.status_code, code, title, request, kind=default, detail=str(exc.detail))
     return Response(body, status=exc.status_code, headers=headers)
 
 

@@ -48,6 +48,7 @@ def refused(answer, status, code=None):
     told = answer.json()
     assert told["status"] == status
     assert told["request_id"] == answer["X-Request-ID"]
+    assert Browser().get(told["type"]).status_code == 200  # RFC 9457, section 3.1.1: the type explains itself
     if code is not None:
         assert told["code"] == code
     assert Client.objects.count() == 1

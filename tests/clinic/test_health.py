@@ -9,8 +9,16 @@ import pytest
 from django.test import Client as Browser
 
 from clinic.environment import TOP
+from clinic.errors import DomainError
 from clinic.models import AuditEvent
 from tests.clinic.test_environment import TEAM
+
+
+def kinds(error):
+    yield error
+    for narrower in error.__subclasses__():
+        yield from kinds(narrower)
+
 
 ASK = """
 import json, django
@@ -74,3 +82,15 @@ def test_the_api_asks_to_come_again_when_the_database_is_away(without_database):
     status, media_type, told, retry_after = without_database["/api/v1/clients/"]
     assert (status, media_type, told["code"], retry_after) == (503, "application/problem+json", "unavailable", "2")
     assert set(told) == {"type", "title", "status", "code", "request_id"}
+
+
+def test_every_refusal_of_the_domain_explains_its_type():
+    """The page behind a problem's type says in words what it means, for each kind that any floor refuses with."""
+    titles: dict[str, set[str]] = {}
+    for error in kinds(DomainError):
+        titles.setdefault(error.code, set()).add(error.title)
+    assert len(titles) > 10
+    for code, words in titles.items():
+        answer = Browser().get(f"/problems/{code.replace('_', '-')}/")
+        assert answer.status_code == 200
+        assert answer.content.decode().strip() in words

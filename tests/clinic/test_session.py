@@ -37,6 +37,7 @@ def log_in(browser, username, password=PASSWORD, **over):
 
 def code_of(answer):
     assert answer["Content-Type"] == "application/problem+json"
+    assert Browser().get(answer.json()["type"]).status_code == 200
     return answer.status_code, answer.json()["code"]
 
 
