@@ -8,7 +8,9 @@ from clinic.api import (
     documents,
     employment,
     episodes,
+    me,
     me_pin,
+    organization,
     staff,
     supervision,
 )
@@ -38,4 +40,10 @@ urlpatterns = [
     path("credentials/<uuid:id>/", employment.CredentialDetail.as_view()),
     path("contracted-hours/", employment.ContractedHoursList.as_view()),
     path("contracted-hours/<uuid:id>/", employment.ContractedHoursDetail.as_view()),
+    path("me/", me.Me.as_view()),
+    path("organization/", organization.OrganizationDetail.as_view()),
+    path("sites/", organization.SiteList.as_view()),
+    path("sites/<uuid:id>/", organization.SiteDetail.as_view()),
+    path("rooms/", organization.RoomList.as_view()),
+    path("rooms/<uuid:id>/", organization.RoomDetail.as_view()),
 ]
