@@ -86,6 +86,7 @@ LOGGING = {
         "django.security": {"level": "ERROR"},
         "django.server": {"handlers": [], "level": "ERROR", "propagate": True},
         "axes": {"level": "WARNING"},
+        "kombu": {"level": "ERROR"},
         "oauthlib": {"level": "ERROR"},
         "oauth2_provider": {"level": "ERROR"},
     },
