@@ -49,7 +49,7 @@ def where_it_failed(_: Any, __: str, event: dict[str, Any]) -> dict[str, Any]:
     return event
 
 
-SHARED = [
+SHARED: list[Any] = [
     structlog.contextvars.merge_contextvars,
     structlog.stdlib.add_log_level,
     structlog.stdlib.add_logger_name,

@@ -31,7 +31,8 @@ class BearerToken(OAuth2ProtectedResourceAuthentication):
         uri = request._request.build_absolute_uri(request.path)
         valid, found = get_oauthlib_core().server.verify_request(uri, request.method, "", {"Authorization": given}, [])
         if not valid or (found.user and not found.user.is_active):
-            request.oauth2_error = getattr(found, "oauth2_error", None) or {"error": "invalid_token"}
+            fault = getattr(found, "oauth2_error", None) or {"error": "invalid_token"}
+            request.oauth2_error = fault  # type: ignore[attr-defined]
             raise AuthenticationFailed("The access token is not valid", code="invalid_token")
         return found.user or SystemUser(), found.access_token
 
@@ -49,7 +50,7 @@ class BrowserSession(SessionAuthentication):
 def actor_of(request: Request) -> Actor | None:
     """The actor behind an authenticated request; None when she has no place at work in force."""
     now = timezone.now()
-    token = request.auth
+    token: Any = request.auth
     organization = _organization(request)
     if isinstance(request.user, SystemUser):
         return actors.system(client_id=token.application.client_id, now=now, scopes=_scopes(token))

@@ -13,8 +13,9 @@ class Consent(AuthorizationView):
     template_name = "clinic/consent.html"
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        request.GET = request.GET.copy()  # type: ignore[assignment]
-        request.GET.pop("approval_prompt", None)  # "auto" would skip the page
+        asked = request.GET.copy()
+        asked.pop("approval_prompt", None)  # "auto" would skip the page
+        request.GET = asked  # type: ignore[assignment]
         return super().get(request, *args, **kwargs)
 
     def render_to_response(self, context: dict[str, Any], **options: Any) -> HttpResponse:

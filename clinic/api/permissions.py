@@ -49,5 +49,5 @@ def method_of(request: Request) -> str:
 
 def _no_action(request: Request, view: Any) -> Exception:
     if request.method not in view.allowed_methods:
-        return MethodNotAllowed(request.method)
+        return MethodNotAllowed(request.method or "")
     return PermissionDenied("No action is named for this method", code="no_action")

@@ -121,10 +121,10 @@ def _framework(exc: exceptions.APIException, request: HttpRequest) -> Response:
     code = exc.get_codes() if isinstance(exc.get_codes(), str) else default
     own_code = isinstance(exc, exceptions.ParseError | exceptions.PermissionDenied | exceptions.AuthenticationFailed)
     headers = {}
-    if getattr(exc, "auth_header", None):
-        headers["WWW-Authenticate"] = exc.auth_header
-    if getattr(exc, "wait", None):
-        headers["Retry-After"] = str(int(exc.wait) + 1)
+    if challenge := getattr(exc, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if wait := getattr(exc, "wait", None):
+        headers["Retry-After"] = str(int(wait) + 1)
     code = str(code) if own_code else default
     body = document(exc.status_code, code, title, request, kind=default, detail=str(exc.detail))
     return Response(body, status=exc.status_code, headers=headers)

@@ -169,7 +169,7 @@ class ApiView(APIView):
             action=str(self.actions.get(method_of(request), "")),
             method=(request.method or "")[:10],
             route=request.resolver_match.route if request.resolver_match else "",
-            request_id=request._request.request_id,
+            request_id=request._request.request_id,  # type: ignore[attr-defined]
             address=request.META.get("REMOTE_ADDR") or None,
             subject_id=self.kwargs.get("id"),
             outcome=_outcome(status),

@@ -296,6 +296,15 @@ def test_a_scope_gives_no_more_than_the_person_has(person, application):
     assert (answer.status_code, answer.json()["code"]) == (403, "role_may_not")
 
 
+def test_an_account_closed_after_the_consent_gets_no_token(browser, person, application):
+    """The code that it had given is refused."""
+    code = flow.allowed(browser, flow.asking(application))["code"]
+    person.user.is_active = False
+    person.user.save()
+    answer = flow.exchange(application, code)
+    assert (answer.status_code, answer.json()["error"], AccessToken.objects.count()) == (400, "invalid_grant", 0)
+
+
 def test_a_closed_account_gets_no_new_token(person, application, tokens):
     """A refresh token that outlives its person's account is refused."""
     person.user.is_active = False
