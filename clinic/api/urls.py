@@ -11,6 +11,7 @@ from clinic.api import (
     me,
     me_pin,
     organization,
+    precautions,
     staff,
     supervision,
 )
@@ -46,4 +47,7 @@ urlpatterns = [
     path("sites/<uuid:id>/", organization.SiteDetail.as_view()),
     path("rooms/", organization.RoomList.as_view()),
     path("rooms/<uuid:id>/", organization.RoomDetail.as_view()),
+    path("precautions/", precautions.PrecautionList.as_view()),
+    path("precautions/<uuid:id>/", precautions.PrecautionDetail.as_view()),
+    path("precautions/<uuid:id>/lift/", precautions.LiftPrecaution.as_view()),
 ]
