@@ -1,6 +1,10 @@
 """What every answer's headers promise a browser and a cache, and that no page needs more than this host."""
 
+import json
+import os
 import re
+import subprocess
+import sys
 from html.parser import HTMLParser
 from urllib.parse import urljoin, urlsplit
 
@@ -9,9 +13,11 @@ from django.contrib.staticfiles import finders
 from django.test import Client as Browser
 
 from clinic.enums import Role
+from clinic.environment import TOP
 from clinic.models import Client
 from tests import factories as make
 from tests.clinic import oauth_flow as flow
+from tests.clinic.test_environment import TEAM
 
 pytestmark = pytest.mark.django_db
 POLICY = {
@@ -140,12 +146,29 @@ def test_a_script_cannot_be_put_into_the_pages(browser):
         assert read(answer).inline == []
 
 
-def test_over_tls_browsers_are_told_to_stay_there(settings):
-    """A year of HSTS, cookies that never travel in clear, and a redirect from plain HTTP, as a team runs it."""
-    settings.SECURE_SSL_REDIRECT = True
-    answer = Browser().get("/login/", secure=True)
-    assert answer["Strict-Transport-Security"] == "max-age=31536000; includeSubDomains; preload"
-    assert answer.cookies["csrftoken"]["secure"] is True
-    plain = Browser().get("/login/")
-    assert (plain.status_code, plain["Location"]) == (301, "https://testserver/login/")
-    assert Browser().get("/livez/").status_code == 200
+ASK_A_TEAM = """
+import json, django
+django.setup()
+from django.test import Client
+browser = Client(HTTP_HOST="record.example")
+safe, plain, live = browser.get("/login/", secure=True), browser.get("/login/"), browser.get("/livez/")
+cookie = safe.cookies["csrftoken"]
+told = [safe["Strict-Transport-Security"], cookie["secure"], plain.status_code, plain["Location"], live.status_code]
+from django.conf import settings
+print(json.dumps([*told, settings.SESSION_COOKIE_SECURE]))
+"""
+
+
+def test_over_tls_browsers_are_told_to_stay_there(tmp_path):
+    """As a team runs it: a year of HSTS, cookies that never travel in clear, a redirect from plain HTTP."""
+    given = {**TEAM, "PATH": os.environ["PATH"], "VAR_DIR": str(tmp_path), "DJANGO_SETTINGS_MODULE": "clinic.settings"}
+    done = subprocess.run([sys.executable, "-c", ASK_A_TEAM], cwd=TOP, env=given, capture_output=True, timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout) == [
+        "max-age=31536000; includeSubDomains; preload",
+        True,
+        301,
+        "https://record.example/login/",
+        200,
+        True,
+    ]
