@@ -62,6 +62,7 @@ def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str
             episode_id=document.episode_id,
             author_id=document.author_id,
         )
+    visits.shows_more(participation)
     return document
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import connection, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 from uuid_utils.compat import uuid7
 
 from clinic import outbox
@@ -312,6 +312,12 @@ def _leave_care_teams(visit: Visit, today: date, *, episode_id: UUID | None = No
         rows = rows.filter(episode_id=episode_id)
     rows.filter(starts_on__gt=today).delete()
     rows.filter(starts_on__lte=today).update(ends_on=today)
+
+
+def shows_more(participation: Participation) -> None:
+    """A note hangs on it now and is shown with it: its version moves on, and so does its visit's."""
+    Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1)
+    Visit.objects.filter(pk=participation.visit_id).update(version=F("version") + 1)
 
 
 @transaction.atomic
