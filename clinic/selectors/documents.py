@@ -29,19 +29,6 @@ def document_for(actor: Actor, document_id: UUID, action: Action = Action.SEE_NO
     return row
 
 
-def document_to_change(actor: Actor, document_id: UUID, action: Action, *, kind: str) -> Document:
-    """The document in reach for reading, locked; what this person may do to it is the rules' to say."""
-    row = (
-        Document.objects.visible_to(actor, Action.SEE_NOTES)
-        .filter(pk=document_id, kind=kind)
-        .select_for_update(of=("self",), no_key=True)
-        .first()
-    )
-    if row is None:
-        raise NotFound
-    return row
-
-
 def document_exists(document_id: UUID) -> bool:
     return Document.objects.filter(pk=document_id).exists()
 

@@ -121,14 +121,7 @@ def sign(
 ) -> DocumentVersion:
     """Freeze the content as the next version and sign it; the caller holds the lock and writes what follows from it."""
     _require_proof(actor, proof)
-    state = DocumentState(document.state)
-    refusal = rules.sign_refusal(state=state, author_id=document.author_id, signer_id=_staff(actor))
-    if refusal == rules.SignRefusal.NOT_AUTHOR:
-        raise NotHers
-    if refusal:
-        raise Conflict("Only a draft or a returned document is signed", code=refusal.value)
-    if document.draft is None:
-        raise Conflict("There is nothing new to sign: put the revised document first", code="nothing_to_sign")
+    refuse_to_sign(actor=actor, document=document)
     version = _freeze(document, content, now)
     _signature(actor, version, SignatureMeaning.AUTHORSHIP, now)
     DocumentFlag.objects.bulk_create(_flag_row(version, flag) for flag in flags)
@@ -136,6 +129,19 @@ def sign(
     outbox.record("document.signed", organization_id=document.organization_id, now=now, document_id=document.pk)
     outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
     return version
+
+
+def refuse_to_sign(*, actor: Actor, document: Document) -> None:
+    """Only its author signs, only a draft or a returned document that says something."""
+    refusal = rules.sign_refusal(
+        state=DocumentState(document.state), author_id=document.author_id, signer_id=_staff(actor)
+    )
+    if refusal == rules.SignRefusal.NOT_AUTHOR:
+        raise NotHers
+    if refusal:
+        raise Conflict("Only a draft or a returned document is signed", code=refusal.value)
+    if document.draft is None:
+        raise Conflict("There is nothing new to sign: put the revised document first", code="nothing_to_sign")
 
 
 def _staff(actor: Actor) -> UUID:
