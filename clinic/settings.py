@@ -237,6 +237,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 900.0,
         "options": {"expires": 600},
     },
+    "let co-signatures follow whoever owes them": {
+        "task": "clinic.reassign_cosignatures",
+        "schedule": 1800.0,
+        "options": {"expires": 900},
+    },
     "sweep what expired": {"task": "clinic.sweep_expired", "schedule": 600.0, "options": {"expires": 300}},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
@@ -247,6 +252,9 @@ OUTBOX_LISTENERS = {
     "document.cosigned": ["goals.recompute_of_document"],
     "document.voided": ["goals.recompute_of_document"],
     "goal.changed": ["goals.recompute_goal"],
+    "supervision.changed": ["clinic.reassign_cosignatures"],
+    "succession.recorded": ["clinic.reassign_cosignatures"],
+    "staff.leaving": ["clinic.reassign_cosignatures"],
 }
 OUTBOX_ATTEMPTS = 12
 

@@ -1,8 +1,11 @@
 """Background work of the ground floor: each task calls one service."""
 
-from celery import shared_task
+from typing import Any
 
-from clinic.services import delivery
+from celery import shared_task
+from django.utils import timezone
+
+from clinic.services import delivery, documents
 
 
 @shared_task(name="clinic.deliver_outbox")
@@ -13,3 +16,8 @@ def deliver_outbox() -> int:
 @shared_task(name="clinic.sweep_expired")
 def sweep_expired() -> int:
     return delivery.sweep_expired()
+
+
+@shared_task(name="clinic.reassign_cosignatures")
+def reassign_cosignatures(**_: Any) -> int:
+    return documents.reassign_everywhere(now=timezone.now())

@@ -312,6 +312,15 @@ def _decided(document: Document, state: DocumentState, now: datetime) -> None:
     outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
 
 
+def reassign_everywhere(*, now: datetime) -> int:
+    """Let every waiting co-signature follow assignments, handovers and last days at work, in every organization."""
+    moved = 0
+    for organization in Organization.objects.only("pk", "time_zone"):
+        today = now.astimezone(ZoneInfo(organization.time_zone)).date()
+        moved += reassign_pending(organization_id=organization.pk, today=today)
+    return moved
+
+
 @transaction.atomic
 def reassign_pending(*, organization_id: UUID, today: date) -> int:
     """Put each waiting co-signature on the list of whoever owes it now; returns how many changed hands."""
