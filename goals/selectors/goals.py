@@ -8,6 +8,7 @@ from django.db.models import F, Q, QuerySet
 from clinic.errors import NotFound
 from clinic.models import Episode
 from clinic.rules.access import Action, Actor
+from goals.enums import Lifecycle
 from goals.models import Goal, GoalChange, GoalPhase, GoalProgress, GoalProgressHistory, ReviewItem
 from goals.selectors.definitions import defined
 
@@ -44,8 +45,10 @@ def episode_to_plan(actor: Actor, episode_id: UUID, action: Action) -> Episode |
     return rows.filter(pk=episode_id).first()
 
 
-def last_change(goal: Goal, kind: str) -> GoalChange | None:
-    return GoalChange.objects.filter(goal=goal, kind=kind).order_by("-effective_on", "-at").first()
+def last_step(goal: Goal, kind: str) -> GoalChange | None:
+    """The step that took effect last; a proposal may be written down after the day it was made on."""
+    steps = GoalChange.objects.filter(goal=goal, kind=kind).exclude(to_status=Lifecycle.PROPOSED.value)
+    return steps.order_by("-effective_on", "-at").first()
 
 
 def changes_of(goal: Goal) -> QuerySet[GoalChange]:

@@ -193,9 +193,8 @@ def _effective_day(actor: Actor, goal: Goal, kind: str, on: date | None) -> date
     day = on or actor.today
     if day > actor.today:
         raise InvalidField("/on", "The day lies in the future", code="in_the_future")
-    last = selectors.last_change(goal, kind)
-    # A proposal may be written down after the evaluation's day; what follows it keeps its order.
-    if last is not None and last.from_status and day < last.effective_on:
+    last = selectors.last_step(goal, kind)
+    if last is not None and day < last.effective_on:
         raise InvalidField("/on", f"The step before took effect on {last.effective_on}", code="out_of_order")
     return day
 
