@@ -14,11 +14,16 @@ class DomainError(Exception):
     code = "conflict"
     title = "The present state does not allow this"
 
-    def __init__(self, detail: str | None = None, *, code: str | None = None, **facts: Any) -> None:
+    def __init__(
+        self, detail: str | None = None, *, code: str | None = None, pointer: str | None = None, **facts: Any
+    ) -> None:
         super().__init__(detail or self.title)
         self.detail = detail or self.title
         self.code = code or self.code
         self.facts = facts
+        self.errors: list[dict[str, str]] = []
+        if pointer is not None:
+            self.errors.append({"pointer": pointer, "code": self.code, "detail": self.detail})
 
 
 class Conflict(DomainError):
