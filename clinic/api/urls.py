@@ -5,6 +5,8 @@ from django.urls import path
 from clinic.api import (
     care_team,
     clients,
+    consents,
+    contacts,
     documents,
     employment,
     episodes,
@@ -50,4 +52,11 @@ urlpatterns = [
     path("precautions/", precautions.PrecautionList.as_view()),
     path("precautions/<uuid:id>/", precautions.PrecautionDetail.as_view()),
     path("precautions/<uuid:id>/lift/", precautions.LiftPrecaution.as_view()),
+    path("contacts/", contacts.ContactList.as_view()),
+    path("contacts/<uuid:id>/", contacts.ContactDetail.as_view()),
+    path("contact-authorities/", contacts.ContactAuthorityList.as_view()),
+    path("contact-authorities/<uuid:id>/", contacts.ContactAuthorityDetail.as_view()),
+    path("consents/", consents.ConsentList.as_view()),
+    path("consents/<uuid:id>/", consents.ConsentDetail.as_view()),
+    path("consents/<uuid:id>/revoke/", consents.RevokeConsent.as_view()),
 ]

@@ -1,0 +1,82 @@
+"""What was consented to, and what was taken back."""
+
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+
+from clinic import outbox
+from clinic.enums import ConsentKind
+from clinic.errors import Conflict, InvalidField
+from clinic.models import Client, Consent, Contact
+from clinic.rules.access import Action, Actor
+from clinic.rules.consents import may_consent
+from clinic.selectors import contacts as selectors
+from clinic.selectors import episodes as episode_selectors
+from clinic.services.changes import apply_changes
+from clinic.services.references import named
+
+
+class AlreadyRevoked(Conflict):
+    code = "already_revoked"
+    title = "This consent is revoked already"
+
+
+@transaction.atomic
+def record_consent(
+    *,
+    actor: Actor,
+    row_id: UUID,
+    client: UUID,
+    given_by: UUID,
+    kind: str,
+    starts_on: date,
+    digest: str,
+    episode: UUID | None = None,
+    **wanted: Any,
+) -> Consent:
+    """Record a consent; refuses one by somebody who may not decide for the child on its first day."""
+    child = named(Client.objects.visible_to(actor, Action.CHANGE_CONSENTS), client, member="client")
+    care = None
+    if episode is not None:
+        of_child = episode_selectors.episodes_for(actor, Action.CHANGE_CONSENTS, client=child)
+        care = named(of_child, episode, member="episode")
+    contact = named(Contact.objects.of(actor), given_by, member="given_by")
+    _require_authority(contact, child, ConsentKind(kind), starts_on)
+    consent = Consent.objects.create(
+        pk=row_id,
+        organization_id=actor.organization_id,
+        client=child,
+        episode=care,
+        given_by=contact,
+        kind=kind,
+        starts_on=starts_on,
+        created_digest=digest,
+        **wanted,
+    )
+    outbox.created("consent", consent, client_id=child.pk, episode_id=episode)
+    return consent
+
+
+@transaction.atomic
+def revoke_consent(*, actor: Actor, consent: Consent, revoked_on: date, now: datetime) -> Consent:
+    """Take a consent back from a day on; what rested on it before stays as it was."""
+    if consent.revoked_on is not None:
+        raise AlreadyRevoked(revoked_on=consent.revoked_on.isoformat())
+    if revoked_on < consent.starts_on:
+        raise InvalidField("/revoked_on", "This day lies before the consent", code="before_start")
+    apply_changes(consent, {"revoked_on": revoked_on})
+    outbox.changed("consent", consent, client_id=consent.client_id, episode_id=consent.episode_id)
+    outbox.record(
+        "consent.revoked", organization_id=consent.organization_id, now=now, consent_id=consent.pk, kind=consent.kind
+    )
+    return consent
+
+
+def _require_authority(contact: Contact, child: Client, kind: ConsentKind, on: date) -> None:
+    if not selectors.stands_beside(contact, child.pk):
+        raise InvalidField("/given_by", "There is no such contact beside this child", code="not_found")
+    if not may_consent(kind, selectors.held_over(contact, child.pk, on=on)):
+        text = f"On {on} this contact may not decide on care or schooling for the child"
+        raise InvalidField("/given_by", text, code="no_authority")
