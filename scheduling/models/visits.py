@@ -26,7 +26,7 @@ class VisitQuerySet(models.QuerySet):
             return mine
         sql, params = care_sql(actor, granted)
         taking_part = f"SELECT p.visit_id FROM scheduling_participation p WHERE p.episode_id IN ({sql})"  # noqa: S608
-        booked = "SELECT b.visit_id FROM scheduling_booking b WHERE b.staff_id = %s"
+        booked = "SELECT b.visit_id FROM scheduling_booking b WHERE b.staff_id = %s AND NOT b.superseded"
         return mine.filter(
             Q(pk__in=RawSQL(taking_part, params)) | Q(pk__in=RawSQL(booked, [actor.staff_id]))  # noqa: S611
         )
@@ -178,7 +178,7 @@ class ParticipationChange(ScopedModel):
 
 
 class Booking(ScopedModel):
-    """One staff member, client or room place held for a half-open time."""
+    """One staff member, client or room place held for a half-open time; superseded once the visit was moved."""
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="bookings")
     staff = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="bookings", null=True, db_index=False)
@@ -187,6 +187,7 @@ class Booking(ScopedModel):
     place = models.PositiveSmallIntegerField(null=True)
     during = DateTimeRangeField()
     live = models.BooleanField(default=True)
+    superseded = models.BooleanField(default=False)
 
     class Meta(ScopedModel.Meta):
         constraints = [
@@ -200,6 +201,9 @@ class Booking(ScopedModel):
             models.CheckConstraint(
                 name="booking_time_is_bounded",
                 condition=Q(during__isempty=False, during__lower_inf=False, during__upper_inf=False),
+            ),
+            models.CheckConstraint(
+                name="booking_superseded_holds_nothing", condition=Q(superseded=False) | Q(live=False)
             ),
             ExclusionConstraint(
                 name="booking_no_overlap_per_staff",

@@ -48,13 +48,15 @@ class BookingRefusal(StrEnum):
     NO_CLINICIAN = "no_clinician"
 
 
-def children_refusal(kind: VisitKind, children: int) -> BookingRefusal | None:
-    """How many children a visit of this kind takes."""
-    if kind == VisitKind.GROUP:
-        if children > MOST_IN_A_GROUP:
-            return BookingRefusal.GROUP_TOO_LARGE
-        return BookingRefusal.GROUP_TOO_SMALL if children < FEWEST_IN_A_GROUP else None
-    return BookingRefusal.ONE_CHILD_ONLY if children > 1 else None
+def children_refusal(kind: VisitKind, children: int, *, ahead: bool) -> BookingRefusal | None:
+    """How many children a visit of this kind takes; a group that met is as large as it was."""
+    if kind != VisitKind.GROUP:
+        return BookingRefusal.ONE_CHILD_ONLY if children > 1 else None
+    if not ahead:
+        return None
+    if children > MOST_IN_A_GROUP:
+        return BookingRefusal.GROUP_TOO_LARGE
+    return BookingRefusal.GROUP_TOO_SMALL if children < FEWEST_IN_A_GROUP else None
 
 
 def clinician_refusal(kind: VisitKind, *, roles: Collection[Role], supervised: bool) -> BookingRefusal | None:

@@ -41,7 +41,7 @@ JOIN clinic_client c ON c.id = p.client_id
 LEFT JOIN scheduling_participationnote n ON n.participation_id = p.id AND n.author_id = %s
 LEFT JOIN clinic_document d ON d.id = n.document_id
 WHERE v.organization_id = %s AND v.service_date = %s
-  AND EXISTS (SELECT 1 FROM scheduling_booking b WHERE b.visit_id = v.id AND b.staff_id = %s)
+  AND EXISTS (SELECT 1 FROM scheduling_booking b WHERE b.visit_id = v.id AND b.staff_id = %s AND NOT b.superseded)
   AND p.episode_id IN ({reach})
 ORDER BY v.starts_at, v.id, p.starts_at, p.id"""
 
@@ -68,7 +68,7 @@ FROM scheduling_booking b
 JOIN scheduling_participation p ON p.visit_id = b.visit_id
 LEFT JOIN scheduling_participationnote n ON n.participation_id = p.id AND n.author_id = b.staff_id
 LEFT JOIN clinic_document d ON d.id = n.document_id
-WHERE b.staff_id = %s AND p.status = 'fulfilled' AND p.service_date <= %s
+WHERE b.staff_id = %s AND b.live AND p.status = 'fulfilled' AND p.service_date <= %s
   AND (d.id IS NULL OR d.state IN ('draft', 'returned'))
 GROUP BY p.id, d.id ORDER BY p.service_date, p.id LIMIT 200"""
 

@@ -9,7 +9,7 @@ from clinic.errors import NotFound
 from clinic.models import Document
 from clinic.rules.access import Action, Actor
 from clinic.selectors.documents import documents_for
-from scheduling.models import Participation
+from scheduling.models import Participation, Visit
 
 
 def participation_to_document(actor: Actor, participation_id: UUID) -> Participation | None:
@@ -22,6 +22,8 @@ def participation_to_document(actor: Actor, participation_id: UUID) -> Participa
 
 
 def participation_of(note: Document) -> Participation:
+    """The part of a visit that a note documents, with the visit's lock: signing may say that it was held."""
+    Visit.objects.select_for_update(of=("self",), no_key=True).get(participations__notes__document=note)
     return Participation.objects.select_related("visit__site", "episode").get(notes__document=note)
 
 

@@ -30,7 +30,7 @@ def visits_for(actor: Actor, action: Action = Action.SEE_VISITS) -> QuerySet[Vis
         .select_related("site")
         .prefetch_related(
             Prefetch("participations", participations_for(actor, action).order_by("starts_at", "pk")),
-            Prefetch("bookings", Booking.objects.filter(client__isnull=True).order_by("pk")),
+            Prefetch("bookings", Booking.objects.filter(client__isnull=True, superseded=False).order_by("pk")),
         )
     )
 
@@ -131,8 +131,12 @@ def visits_matching(
     if client is not None:
         rows = rows.filter(pk__in=participations_for(actor).filter(client_id=client).values("visit_id"))
     if staff is not None:
-        rows = rows.filter(pk__in=Booking.objects.filter(staff_id=staff).values("visit_id"))
+        rows = rows.filter(pk__in=_visits_of(staff))
     return rows
+
+
+def _visits_of(staff_id: UUID) -> QuerySet[Booking]:
+    return Booking.objects.filter(staff_id=staff_id, superseded=False).values("visit_id")
 
 
 def participations_matching(
@@ -143,5 +147,5 @@ def participations_matching(
     if client is not None:
         rows = rows.filter(client_id=client)
     if staff is not None:
-        rows = rows.filter(visit_id__in=Booking.objects.filter(staff_id=staff).values("visit_id"))
+        rows = rows.filter(visit_id__in=_visits_of(staff))
     return rows

@@ -1,7 +1,7 @@
 """Visits are booked, moved, held, cancelled; each step keeps the bookings and the care team in agreement."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -34,6 +34,11 @@ OVERLAPS = {
 }
 
 
+# The day may be another one than the visit's, the wait for it may not be.
+LONGEST_BEFORE = timedelta(hours=12)
+MOST_HOURS_OF_NOTICE = 10 * 366 * 24
+
+
 @dataclass(frozen=True)
 class Place:
     """One child in the visit asked for, with her own times."""
@@ -62,6 +67,14 @@ class Wanted:
     def service_date(self) -> date:
         return rules.service_date_of(self.starts_at, self.site.time_zone)
 
+    @property
+    def staff_ids(self) -> list[UUID]:
+        return [person.pk for person in self.staff]
+
+    @property
+    def episode_ids(self) -> list[UUID]:
+        return [child.episode.pk for child in self.children]
+
 
 @transaction.atomic
 def book_visit(*, actor: Actor, visit_id: UUID, asked: dict[str, Any], digest: str, now: datetime) -> Visit:
@@ -82,7 +95,7 @@ def book_visit(*, actor: Actor, visit_id: UUID, asked: dict[str, Any], digest: s
     )
     _take_part(actor, visit, wanted, now)
     _hold(visit, wanted)
-    _put_on_care_teams(visit, wanted)
+    _put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.created("visit", visit)
     return visit
 
@@ -96,10 +109,13 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     if wanted.kind.value != visit.kind:
         raise InvalidField("/kind", "A visit's kind stays: cancel it and book another", code="fixed")
     held = {row.episode_id: row for row in visit.participations.all()}
-    if set(held) - {child.episode.pk for child in wanted.children}:
+    coming = {episode_id for episode_id, row in held.items() if VisitStatus(row.status) not in rules.OVER}
+    if coming - {child.episode.pk for child in wanted.children}:
         raise InvalidField("/children", "A child leaves a visit by cancelling her part in it", code="child_missing")
+    # A part that was called off stays as it was: it is neither moved nor held, named or not.
+    wanted = replace(wanted, children=[c for c in wanted.children if c.episode.pk in coming | _new(wanted, held)])
     _refuse_by_rule(actor, wanted, now)
-    Booking.objects.filter(visit=visit, live=True).update(live=False)
+    Booking.objects.filter(visit=visit, superseded=False).update(live=False, superseded=True)
     visit.site, visit.mode, visit.place = wanted.site, wanted.mode.value, wanted.place
     visit.starts_at, visit.ends_at, visit.service_date = wanted.starts_at, wanted.ends_at, wanted.service_date
     visit.sequence += 1
@@ -108,9 +124,13 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     _move_parts(actor, visit, held, wanted, now)
     _hold(visit, wanted)
     _leave_care_teams(visit, actor.today)
-    _put_on_care_teams(visit, wanted)
+    _put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.changed("visit", visit)
     return visit
+
+
+def _new(wanted: Wanted, held: Collection[UUID]) -> set[UUID]:
+    return {child.episode.pk for child in wanted.children} - set(held)
 
 
 def _move_parts(actor: Actor, visit: Visit, held: dict[UUID, Participation], wanted: Wanted, now: datetime) -> None:
@@ -143,7 +163,7 @@ def _wanted(actor: Actor, asked: dict[str, Any]) -> Wanted:
         starts_at=asked["starts_at"],
         ends_at=asked["ends_at"],
         staff=_found(selectors.staff_in(actor, asked["staff"]), asked["staff"], "/staff"),
-        rooms=_found(selectors.rooms_in(actor, asked.get("rooms", [])), asked.get("rooms", []), "/rooms"),
+        rooms=_rooms(actor, site, asked.get("rooms", [])),
         children=_children(actor, asked),
     )
 
@@ -155,6 +175,14 @@ def _found(rows: dict[UUID, Any], ids: list[UUID], pointer: str) -> list[Any]:
         if row_id in ids[:index]:
             raise InvalidField(f"{pointer}/{index}", "This stands twice", code="doubled")
     return [rows[row_id] for row_id in ids]
+
+
+def _rooms(actor: Actor, site: Site, ids: list[UUID]) -> list[Room]:
+    rooms = _found(selectors.rooms_in(actor, ids), ids, "/rooms")
+    for index, room in enumerate(rooms):
+        if room.site_id != site.pk:
+            raise InvalidField(f"/rooms/{index}", "This room is at another site", code="another_site")
+    return rooms
 
 
 def _children(actor: Actor, asked: dict[str, Any]) -> list[Place]:
@@ -176,17 +204,18 @@ def _children(actor: Actor, asked: dict[str, Any]) -> list[Place]:
 
 def _refuse_by_rule(actor: Actor, wanted: Wanted, now: datetime) -> None:
     """What is refused ahead. The record of what took place is never refused for want of a right or a rule."""
-    refusal = rules.children_refusal(wanted.kind, len(wanted.children))
+    ahead = wanted.starts_at > now
+    refusal = rules.children_refusal(wanted.kind, len(wanted.children), ahead=ahead)
     if refusal:
         raise RuleForbids("So many children do not fit this kind of visit", code=refusal.value)
-    if wanted.starts_at <= now:
+    if not ahead:
         return
     for index, child in enumerate(wanted.children):
         closed = child.episode.status in (EpisodeStatus.FINISHED.value, EpisodeStatus.CANCELLED.value)
         if closed:
             raise RuleForbids("This episode is closed", code="episode_closed", pointer=f"/children/{index}/episode")
     day = wanted.service_date
-    roles = selectors.roles_on([person.pk for person in wanted.staff], day)
+    roles = selectors.roles_on(wanted.staff_ids, day)
     for index, person in enumerate(wanted.staff):
         supervised = all(
             supervision_of(person.pk, child.episode, today=actor.today).in_force(day) for child in wanted.children
@@ -259,9 +288,12 @@ def _booking(visit: Visit, during: Any, **resource: Any) -> Booking:
 
 
 def _room_place(visit: Visit, room: Room, during: Any) -> Booking:
+    return _booking(visit, during, room_id=room.pk, place=_free_place(visit, room, during))
+
+
+def _free_place(visit: Visit, room: Room, during: Any) -> int:
     taken = selectors.places_taken(visit_id=visit.pk, room_id=room.pk, during=during)
-    free = next((place for place in range(1, room.places + 1) if place not in taken), 1)
-    return _booking(visit, during, room_id=room.pk, place=free)
+    return next((place for place in range(1, room.places + 1) if place not in taken), 1)
 
 
 def _lock(resources: list[str]) -> None:
@@ -283,14 +315,13 @@ def _told(row: Booking) -> dict[str, str]:
     }
 
 
-def _put_on_care_teams(visit: Visit, wanted: Wanted) -> None:
+def _put_on_care_teams(visit: Visit, *, episodes: list[UUID], staff: list[UUID]) -> None:
     """A booking puts its clinicians in reach of the child, from some days before until the note is signed."""
     days = Organization.objects.values_list("care_team_days_before_booking", flat=True).get(pk=visit.organization_id)
     starts_on = visit.service_date - timedelta(days=days)
-    pairs = [(child.episode.pk, person.pk) for child in wanted.children for person in wanted.staff]
-    held = CareTeam.objects.filter(source_id=visit.pk)
+    held = CareTeam.objects.filter(source_id=visit.pk, episode_id__in=episodes, staff_id__in=staff)
     known = set(held.values_list("episode_id", "staff_id"))
-    held.filter(staff_id__in=[person.pk for person in wanted.staff]).update(starts_on=starts_on, ends_on=None)
+    held.update(starts_on=starts_on, ends_on=None)
     CareTeam.objects.bulk_create(
         CareTeam(
             organization_id=visit.organization_id,
@@ -300,7 +331,8 @@ def _put_on_care_teams(visit: Visit, wanted: Wanted) -> None:
             source=CareSource.BOOKING.value,
             source_id=visit.pk,
         )
-        for episode_id, staff_id in pairs
+        for episode_id in episodes
+        for staff_id in staff
         if (episode_id, staff_id) not in known
     )
 
@@ -366,6 +398,8 @@ def _visit_follows(visit: Visit) -> None:
 def check_in(*, actor: Actor, participation: Participation, arrived_at: datetime, now: datetime) -> Participation:
     """The child is there."""
     _refuse_future(arrived_at, now, "/arrived_at")
+    if participation.starts_at - arrived_at > LONGEST_BEFORE:
+        raise InvalidField("/arrived_at", "The visit is more than twelve hours away", code="too_early")
     return _step(actor, participation, rules.Step.CHECK_IN, now, arrived_at=arrived_at)
 
 
@@ -417,7 +451,11 @@ def call_off(
 ) -> Participation:
     """Cancelled, or nobody came: who, why, when and how late is kept; what was held becomes free."""
     _refuse_future(at, now, "/at")
+    if step == rules.Step.NO_SHOW and participation.starts_at > now:
+        raise RuleForbids("The visit has not begun: who does not come yet may still come", code="visit_not_begun")
     notice = round((participation.starts_at - at).total_seconds() / 3600, 2)
+    if notice > MOST_HOURS_OF_NOTICE:
+        raise InvalidField("/at", "This lies too long before the visit", code="too_early")
     row = _step(
         actor,
         participation,
@@ -472,21 +510,25 @@ def reinstate(*, actor: Actor, participation: Participation, now: datetime) -> P
         minutes=None,
     )
     wanted = _to_take_again(row)
+    _lock([str(one.staff_id or one.client_id or one.room_id) for one in wanted])
+    for one in wanted:
+        one.live = True
+        if one.room:
+            one.place = _free_place(row.visit, one.room, one.during)
     found = selectors.collisions(visit_id=row.visit_id, wanted=wanted)
     if found:
         raise Overlaps(collides_with=[_told(one) for one in found[:20]])
     with constraint_as_error(OVERLAPS):
-        Booking.objects.filter(pk__in=[one.pk for one in wanted]).update(live=True)
-    CareTeam.objects.filter(source_id=row.visit_id, episode_id=row.episode_id).update(ends_on=None)
+        Booking.objects.bulk_update(wanted, ["live", "place"])
+    staff = Booking.objects.filter(visit=row.visit, live=True, staff__isnull=False).values_list("staff_id", flat=True)
+    _put_on_care_teams(row.visit, episodes=[row.episode_id], staff=list(staff))
     return row
 
 
 def _to_take_again(row: Participation) -> list[Booking]:
     """The child's own time, and the visit's staff and rooms where nobody holds them for it any more."""
-    visit = row.visit
-    child = Q(client_id=row.client_id, during=selectors.half_open(row.starts_at, row.ends_at))
-    whole = Q(client__isnull=True, during=selectors.half_open(visit.starts_at, visit.ends_at))
-    held = Booking.objects.filter(visit=visit, live=True, staff__isnull=False).exists()
-    released = Booking.objects.filter(child if held else child | whole, visit=visit, live=False)
-    newest = {(one.staff_id, one.client_id, one.room_id): one for one in released.order_by("pk")}
-    return list(newest.values())
+    own = Booking.objects.filter(visit=row.visit, superseded=False)
+    child = Q(client_id=row.client_id)
+    held = own.filter(live=True, staff__isnull=False).exists()
+    released = own.filter(child if held else child | Q(client__isnull=True), live=False)
+    return list(released.select_related("room").order_by("pk"))

@@ -68,6 +68,7 @@ BOOKINGS = [
             ("for no time", DateTimeTZRange(NOON, NOON)),
         )
     ),
+    A("booking_superseded_holds_nothing", m.Booking, "moved away and held", with_columns(superseded=True)),
 ]
 
 VISITS = [
