@@ -348,8 +348,9 @@ def _leave_care_teams(visit: Visit, today: date, *, episode_id: UUID | None = No
 
 def shows_more(participation: Participation) -> None:
     """A note hangs on it now and is shown with it: its version moves on, and so does its visit's."""
-    Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1)
+    # The visit first, as every step does: its row is the lock of both.
     Visit.objects.filter(pk=participation.visit_id).update(version=F("version") + 1)
+    Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1)
 
 
 @transaction.atomic
