@@ -46,7 +46,7 @@ class GoalIn(StrictInput):
     """A goal proposed under an id that the device made; the episode gives it its number."""
 
     episode = Id()
-    parent = Id(required=False, allow_null=True)
+    parent = Id(required=False, allow_null=True)  # type: ignore[assignment]
     text = Text(max_length=2000, multiline=True)
     purpose = word(Purpose)
     direction = word(Direction)
@@ -107,7 +107,7 @@ class GoalRecord(serializers.Serializer):
     episode = serializers.UUIDField(source="episode_id")
     client = serializers.UUIDField(source="client_id")
     number = serializers.IntegerField()
-    parent = serializers.UUIDField(source="parent_id", allow_null=True)
+    parent = serializers.UUIDField(source="parent_id", allow_null=True)  # type: ignore[assignment]
     text = serializers.CharField()
     purpose = serializers.ChoiceField(choices=[each.value for each in Purpose])
     direction = serializers.ChoiceField(choices=[each.value for each in Direction])

@@ -68,7 +68,7 @@ class MeasurementRecord(serializers.Serializer):
     observed_from = serializers.DateTimeField(allow_null=True)
     observed_until = serializers.DateTimeField(allow_null=True)
     setting = serializers.CharField()
-    source = one_word(MeasurementSource)
+    source = one_word(MeasurementSource)  # type: ignore[assignment]
     observer = serializers.CharField()
     partner = serializers.CharField()
     not_measured = one_word(NotMeasuredReason, allow_null=True)
@@ -106,7 +106,7 @@ class Progress(ApiView):
         goal = selectors.goal_for(self.actor, id)
         self.touch(goal.client_id, goal.episode_id)
         known = None if asked else selectors.progress_of(goal)
-        found = None if known else progress.find_now(goal, **asked)
+        found = None if known else progress.find_now(goal, **(asked or {"known_at": self.now}))
         digest = known.input_digest if known else found.input_digest  # type: ignore[union-attr]
         tag = f"{goal.version}-{digest}-{'s' if known else 'n'}{'t' if self._judges else 'a'}"
         return self.show_unless_known(tag, lambda: self._shown(goal, known, found))

@@ -1,6 +1,6 @@
 """Reads of goals and of what was found in their numbers, already scoped to who asks."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import F, Q, QuerySet
@@ -59,13 +59,22 @@ def changes_of(goal: Goal) -> QuerySet[GoalChange]:
 def goal_to_compute(goal_id: UUID) -> Goal | None:
     """A goal, locked, with what its findings are computed from; not scoped, since nobody asks."""
     rows = Goal.objects.filter(pk=goal_id).select_for_update(of=("self",), no_key=True)
-    return defined(rows).select_related("scale", "episode__site").first()
+    return defined(rows).first()
+
+
+def time_zone_of(goal: Goal) -> str:
+    """The zone of the site of the goal's episode: its days are the episode's days."""
+    return Episode.objects.values_list("site__time_zone", flat=True).get(pk=goal.episode_id)
 
 
 def goals_with_a_phase_begun(now: datetime) -> list[UUID]:
-    """Goals with a phase that began after they were last computed (a day's margin for the zones)."""
-    begun = GoalPhase.objects.filter(starts_on__lte=now.date(), starts_on__gte=F("goal__progress__computed_at__date"))
-    return sorted(set(begun.filter(ordinal__gt=1).values_list("goal_id", flat=True)))
+    """Goals of which a phase may have begun since they were last computed: within a week, a day's margin for zones."""
+    lately = GoalPhase.objects.filter(
+        ordinal__gt=1,
+        starts_on__range=(now.date() - timedelta(days=7), now.date() + timedelta(days=1)),
+        starts_on__gte=F("goal__progress__computed_at__date"),
+    )
+    return sorted(set(lately.values_list("goal_id", flat=True)))
 
 
 def progress_of(goal: Goal) -> GoalProgress | None:

@@ -28,12 +28,15 @@ def counting(
     rows = _counting(Measurement.objects.filter(goal_id__in=goal_ids), known_at)
     if as_of is not None:
         rows = rows.filter(service_date__lte=as_of)
-    final = Q(document__requires_cosignature=False) | Q(document__state=DocumentState.COSIGNED.value)
-    if known_at is not None:
-        final = Q(document__requires_cosignature=False) | Exists(
-            Verdict.objects.filter(version=OuterRef("version"), outcome=VerdictOutcome.COSIGNED.value, at__lte=known_at)
-        )
+    final = Q(document__requires_cosignature=False) | _cosigned(known_at)
     return rows.annotate(preliminary=~final).select_related("document").order_by("service_date", "pk")
+
+
+def _cosigned(known_at: datetime | None) -> Q:
+    if known_at is None:
+        return Q(document__state=DocumentState.COSIGNED.value)
+    cosigned = Verdict.objects.filter(outcome=VerdictOutcome.COSIGNED.value, at__lte=known_at)
+    return Q(Exists(cosigned.filter(version=OuterRef("version"))))
 
 
 def counting_in(document: Document, *, correcting: Document | None = None) -> QuerySet[Measurement]:
@@ -111,7 +114,7 @@ def measurements_for(actor: Actor, goal_id: UUID) -> QuerySet[Measurement]:
     """All rows of one goal in reach, each with whether it counts now."""
     standing = _standing(Measurement.objects.filter(replaces=OuterRef("pk")), None)
     rows = Measurement.objects.visible_to(actor, Action.SEE_GOALS).filter(goal_id=goal_id)
-    return rows.select_related("document", "version").annotate(corrected=Exists(standing))
+    return rows.select_related("document", "version").annotate(corrected=Exists(standing))  # type: ignore[return-value]
 
 
 def counts_now(row: Any) -> bool:

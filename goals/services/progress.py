@@ -1,16 +1,18 @@
 """What the numbers of a goal say, computed again from its rows whenever they may have become others."""
 
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
 from clinic import outbox
 from goals.enums import CriterionState
 from goals.models import Goal, GoalProgress, GoalProgressHistory, ReviewItem
 from goals.progress.decimals import written
+from goals.progress.definitions import Phase
 from goals.progress.digest import ENGINE, input_digest
 from goals.progress.findings import find
 from goals.progress.results import Figure, Findings
@@ -37,9 +39,8 @@ def recompute(goal_id: UUID, *, now: datetime) -> bool:
     goal = goal_selectors.goal_to_compute(goal_id)
     if goal is None:
         return False
-    today = now.astimezone(ZoneInfo(goal.episode.site.time_zone)).date()
     spec, observations = spec_of(goal), selectors.observations_of(selectors.counting([goal.pk]))
-    phases = [phase for phase in phases_of(goal) if phase.starts_on <= today]
+    phases = _begun(goal, phases_of(goal), at=now)
     known = GoalProgress.objects.filter(goal=goal).first()
     if known and known.engine == ENGINE and known.input_digest == input_digest(spec, phases, observations):
         _settle_review(goal, met=known.criterion == CriterionState.MET, now=now)
@@ -55,7 +56,15 @@ def find_now(goal: Goal, *, as_of: date | None = None, known_at: datetime | None
     """What a goal's numbers say up to a service date, or said at an instant; nothing is written."""
     rows = selectors.counting([goal.pk], as_of=as_of, known_at=known_at)
     phases = phases_of(goal, known_at=known_at)
+    if known_at is not None:
+        phases = _begun(goal, phases, at=known_at)
     return find(spec_of(goal), phases, selectors.observations_of(rows), as_of=as_of)
+
+
+def _begun(goal: Goal, phases: list[Phase], *, at: datetime) -> list[Phase]:
+    """Phases begun by the day that it is where the episode is: one to come does not rule yet."""
+    today = at.astimezone(ZoneInfo(goal_selectors.time_zone_of(goal))).date()
+    return [phase for phase in phases if phase.starts_on <= today]
 
 
 def _write_down(goal: Goal, findings: Findings, *, now: datetime) -> None:
@@ -65,7 +74,7 @@ def _write_down(goal: Goal, findings: Findings, *, now: datetime) -> None:
     GoalProgressHistory.objects.create(goal=goal, number=last + 1, **columns)
 
 
-def columns_of(findings: Findings) -> dict:
+def columns_of(findings: Findings) -> dict[str, Any]:
     """The findings as the columns that lists and dashboards read, and the whole beside them."""
     counted = [visit for visit in findings.visits if visit.value is not None]
     last = counted[-1] if counted else None
@@ -105,7 +114,7 @@ def _settle_review(goal: Goal, *, met: bool, now: datetime) -> None:
         _withdraw(goal, standing, now=now)
 
 
-def _withdraw(goal: Goal, standing, *, now: datetime) -> None:
+def _withdraw(goal: Goal, standing: QuerySet[ReviewItem], *, now: datetime) -> None:
     for item in standing:
         item.withdrawn_at = max(now, item.opened_at)
         item.save(update_fields=["withdrawn_at"])

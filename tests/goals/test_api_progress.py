@@ -114,8 +114,9 @@ def test_a_wrong_question_is_pointed_at(team, met, query, pointer, code):
 
 def test_a_goal_without_a_number_says_so(team):
     """Nothing computed yet: not enough data, in words, never a zero."""
-    goal_id = make_goal(team)
-    found = get(team.therapist, f"goals/{goal_id}/progress/").json()["found"]
+    with time_machine.travel(make.at("2026-04-01 09:00")):
+        goal_id = make_goal(team)
+        found = get(team.therapist, f"goals/{goal_id}/progress/").json()["found"]
     assert (found["criterion"]["state"], found["level"]["value"], found["slope"]["value"]) == (
         "not_enough_data",
         None,
