@@ -3,14 +3,14 @@
 from enum import StrEnum
 from importlib import import_module
 
-FLOORS = ("clinic", "goals", "scheduling")
+WORDS_OF = ("clinic.enums", "clinic.rules.ages", "goals.enums", "scheduling.enums")
 
 
 def word_lists() -> dict[str, list[str]]:
     """Each list of words of every floor is one named component, wherever it is used."""
     found: dict[str, list[str]] = {}
-    for floor in FLOORS:
-        module = import_module(f"{floor}.enums")
+    for place in WORDS_OF:
+        module = import_module(place)
         for name, words in vars(module).items():
             if isinstance(words, type) and issubclass(words, StrEnum) and words.__module__ == module.__name__:
                 found[name] = [word.value for word in words]

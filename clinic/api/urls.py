@@ -3,10 +3,12 @@
 from django.urls import path
 
 from clinic.api import (
+    ages,
     care_team,
     clients,
     consents,
     contacts,
+    diagnoses,
     documents,
     employment,
     episodes,
@@ -59,4 +61,7 @@ urlpatterns = [
     path("consents/", consents.ConsentList.as_view()),
     path("consents/<uuid:id>/", consents.ConsentDetail.as_view()),
     path("consents/<uuid:id>/revoke/", consents.RevokeConsent.as_view()),
+    path("episode-diagnoses/", diagnoses.EpisodeDiagnosisList.as_view()),
+    path("episode-diagnoses/<uuid:id>/", diagnoses.EpisodeDiagnosisDetail.as_view()),
+    path("clients/<uuid:id>/ages/", ages.Ages.as_view()),
 ]
