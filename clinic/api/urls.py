@@ -18,6 +18,7 @@ from clinic.api import (
     precautions,
     staff,
     supervision,
+    supervisory_contacts,
 )
 
 urlpatterns = [
@@ -64,4 +65,6 @@ urlpatterns = [
     path("episode-diagnoses/", diagnoses.EpisodeDiagnosisList.as_view()),
     path("episode-diagnoses/<uuid:id>/", diagnoses.EpisodeDiagnosisDetail.as_view()),
     path("clients/<uuid:id>/ages/", ages.Ages.as_view()),
+    path("supervisory-contacts/", supervisory_contacts.SupervisoryContactList.as_view()),
+    path("supervisory-contacts/<uuid:id>/", supervisory_contacts.SupervisoryContactDetail.as_view()),
 ]
