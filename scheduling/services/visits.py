@@ -304,14 +304,14 @@ def _lock(resources: list[str]) -> None:
         )
 
 
-def _told(row: Booking) -> dict[str, str]:
+def _told(row: Booking) -> dict[str, Any]:
     """What collides, without saying who or why: a time and the kind of resource."""
     kind = "staff" if row.staff_id else "client" if row.client_id else "room"
     return {
         "resource": kind,
         "id": str(row.staff_id or row.client_id or row.room_id),
-        "starts_at": row.during.lower.isoformat(),
-        "ends_at": row.during.upper.isoformat(),
+        "starts_at": row.during.lower,
+        "ends_at": row.during.upper,
     }
 
 

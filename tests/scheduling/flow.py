@@ -6,6 +6,7 @@ from typing import Any
 import time_machine
 from celery import current_app
 from django.utils import timezone
+from rest_framework.test import APIClient
 
 from clinic.enums import Role
 from clinic.models import Episode, SigningPin, Staff
@@ -47,6 +48,21 @@ class Flow:
             give_pin(person)
         self.ana = make.signed_in(self.assistant)
         self.ruth = make.signed_in(self.supervisor)
+
+    # --- More people ---
+
+    def person(self, name: str, *roles: Role) -> tuple[Staff, APIClient]:
+        """Somebody else of the organization, with a PIN, and her session."""
+        staff = make.make_staff(self.organization, *roles, printed_name=name)
+        give_pin(staff)
+        return staff, make.signed_in(staff)
+
+    def another_child(self, name: str = "Teo", *team: Staff) -> Episode:
+        """Another child's episode, treated by the assistant unless others are named."""
+        episode = make.make_episode(make.make_client(self.site, given_name=name))
+        for member in team or (self.assistant,):
+            make.put_on_team(member, episode)
+        return episode
 
     # --- What is treated towards ---
 
@@ -135,6 +151,41 @@ class Flow:
         assert answer.status_code == 201, answer.content
         return answer.json()["children"][0]["id"]
 
+    def asked(self, start: str, *, minutes: int = 45, **over: Any) -> dict[str, Any]:
+        """A visit as it is asked for: the child with the assistant, from a wall-clock time in Chicago."""
+        begins = make.at(start)
+        return {
+            "site": str(self.site.pk),
+            "kind": "treatment",
+            "starts_at": begins.isoformat(),
+            "ends_at": (begins + timedelta(minutes=minutes)).isoformat(),
+            "staff": [str(self.assistant.pk)],
+            "children": [{"episode": str(self.episode.pk)}],
+            **over,
+        }
+
+    def book(
+        self, start: str, *, at: str, api: Any = None, visit: str | None = None, match: int | None = None, **over: Any
+    ) -> Any:
+        """The answer to a visit put at this time of the clock, new or moved."""
+        headers = {} if match is None else {"HTTP_IF_MATCH": f'"{match}"'}
+        with time_machine.travel(make.at(at), tick=False):
+            return (api or self.ana).put(
+                f"/api/v1/visits/{visit or make.new_id()}/", self.asked(start, **over), format="json", **headers
+            )
+
+    def step(self, part: str, step: str, *, at: str, api: Any = None, match: int | None = None, **body: Any) -> Any:
+        """The answer to one step of a child's part, under its present version unless another is given."""
+        version = Participation.objects.get(pk=part).version if match is None else match
+        with time_machine.travel(make.at(at), tick=False):
+            return (api or self.ana).post(
+                f"/api/v1/participations/{part}/{step}/", body, format="json", HTTP_IF_MATCH=f'"{version}"'
+            )
+
+    def get(self, path: str, *, at: str, api: Any = None, **asked: str) -> Any:
+        with time_machine.travel(make.at(at), tick=False):
+            return (api or self.ana).get(f"/api/v1/{path}", asked)
+
     def put(
         self, part: str, measured: list[dict], *, at: str, api: Any = None, note: str | None = None, **headers: Any
     ) -> str:
@@ -188,6 +239,11 @@ class Flow:
         current_app.loader.import_default_modules()
         with time_machine.travel(make.at("2026-04-01 09:00"), tick=False):
             delivery.deliver_outbox()
+
+    def hand_on(self) -> None:
+        """Deliver what is due now; listeners that hand on co-signatures are among those who hear it."""
+        current_app.loader.import_default_modules()
+        delivery.deliver_outbox()
 
     def recompute(self, goal: Any) -> None:
         progress.recompute(goal, now=make.at("2026-04-01 09:00"))
