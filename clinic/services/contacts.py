@@ -36,7 +36,8 @@ def enter_contact(*, actor: Actor, row_id: UUID, digest: str, **wanted: Any) -> 
 def change_contact(*, actor: Actor, contact: Contact, **wanted: Any) -> Contact:
     """Change how a person is called and reached."""
     apply_changes(contact, wanted)
-    for client_id in {authority.client_id for authority in contact.authorities.all()} or {None}:
+    children: set[UUID | None] = {authority.client_id for authority in contact.authorities.all()}
+    for client_id in children or {None}:
         outbox.changed("contact", contact, client_id=client_id)
     return contact
 

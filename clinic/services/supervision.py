@@ -51,7 +51,8 @@ def assign_supervision(
     for person in (helped, answering):
         require_at_work(person, starts_on=starts_on, ends_on=ends_on)
     place = named(Site.objects.of(actor), site, member="site") if site else None
-    care = episode and named(Episode.objects.visible_to(actor, Action.CHANGE_SUPERVISION), episode, member="episode")
+    cared_for = Episode.objects.visible_to(actor, Action.CHANGE_SUPERVISION)
+    care = named(cared_for, episode, member="episode") if episode else None
     with constraint_as_error(OVERLAPS):
         row = Supervision.objects.create(
             pk=row_id,
