@@ -174,12 +174,25 @@ class Flow:
                 f"/api/v1/visits/{visit or make.new_id()}/", self.asked(start, **over), format="json", **headers
             )
 
-    def step(self, part: str, step: str, *, at: str, api: Any = None, match: int | None = None, **body: Any) -> Any:
+    def step(
+        self,
+        part: str,
+        step: str,
+        *,
+        at: str,
+        api: Any = None,
+        match: int | None = None,
+        said: dict | None = None,
+        **body: Any,
+    ) -> Any:
         """The answer to one step of a child's part, under its present version unless another is given."""
         version = Participation.objects.get(pk=part).version if match is None else match
         with time_machine.travel(make.at(at), tick=False):
             return (api or self.ana).post(
-                f"/api/v1/participations/{part}/{step}/", body, format="json", HTTP_IF_MATCH=f'"{version}"'
+                f"/api/v1/participations/{part}/{step}/",
+                body if said is None else said,
+                format="json",
+                HTTP_IF_MATCH=f'"{version}"',
             )
 
     def get(self, path: str, *, at: str, api: Any = None, **asked: str) -> Any:
