@@ -70,7 +70,7 @@ def prepared(attempt: Attempt, w: World) -> Callable[[], Any]:
 
 
 def one_more(w: World, model: type[models.Model], columns: dict[str, Any]) -> Callable[[], Any]:
-    return partial(insert, model, {**w.columns(model), **attnames(model, columns)})
+    return partial(insert, model, w.columns(model, **columns))
 
 
 @pytest.mark.parametrize("attempt", ATTEMPTS, ids=str)

@@ -45,6 +45,8 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     },
     "goals.PlanPeriod": lambda w, who: {"ends_on": DAY + timedelta(days=89)},
     "goals.OrderedScale": lambda w, who: {"levels": ["not yet", "sometimes"]},
+    "goals.Clause": lambda w, who: {"value": "0.8"},
+    "goals.GoalPhase": lambda w, who: {"kind": "intervention", "consistency": "in_a_row", "needed": 2},
     "goals.GoalChange": lambda w, who: {"kind": "lifecycle"},
     "goals.ReviewItem": lambda w, who: {"kind": "goal_met"},
     "goals.Measurement": lambda w, who: {"successes": 6, "counted": 8, "value": Decimal("0.75")},
@@ -70,11 +72,11 @@ class World:
 
     def add(self, model: type[models.Model], who: str = "one", **changes: Any) -> Any:
         """One more row, beside the one of that name, with these columns changed."""
-        return insert(model, {**self.columns(model, who), **attnames(model, changes)})
+        return insert(model, self.columns(model, who, **changes))
 
-    def columns(self, model: type[models.Model], who: str = "one") -> dict[str, Any]:
-        asked = attnames(model, ASKED.get(model._meta.label, lambda w, who: {})(self, who))
-        return {**{name: value for name, value in self._filled(model, who, set(asked))}, **asked}
+    def columns(self, model: type[models.Model], who: str = "one", **changes: Any) -> dict[str, Any]:
+        asked = attnames(model, {**ASKED.get(model._meta.label, lambda w, who: {})(self, who), **changes})
+        return {**dict(self._filled(model, who, set(asked))), **asked}
 
     def _filled(self, model: type[models.Model], who: str, known: set[str]) -> Iterator[tuple[str, Any]]:
         for field in model._meta.concrete_fields:

@@ -1,0 +1,129 @@
+"""One child's record, and nine who knock at each door: who may, who may not, and who must not even learn of it."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import cache
+from typing import Any
+
+from django.utils import timezone
+from oauth2_provider.models import AccessToken, Application
+from rest_framework.test import APIClient
+
+from clinic import models as c
+from clinic.enums import Role
+from clinic.rules.access import SYSTEM_ACTIONS
+from clinic.services import pins
+from tests import factories as make
+from tests.architecture.world import World
+
+PRINCIPALS = (
+    "assistant",  # on the child's care team
+    "off_team",  # an assistant of the same organization, on another child's
+    "supervisor",  # answers for the first assistant, everywhere in the organization
+    "elsewhere",  # a therapist of the same organization, who treats another child and answers for nobody
+    "administrator",
+    "front_desk",
+    "system",  # client credentials, bound to every action that a system may have
+    "stranger",  # another organization's administrator
+    "anonymous",
+)
+PASSWORD, PIN = "a long phrase of her own", "580213"
+
+
+@dataclass
+class Clinic:
+    """The rows by name for whoever makes more of them, and a client of the API for each principal."""
+
+    raw: World
+    callers: dict[str, APIClient]
+    people: dict[str, c.Staff]
+    child: c.Client
+    episode: c.Episode
+
+
+def make_clinic() -> Clinic:
+    organization = make.make_organization()
+    site = make.make_site(organization)
+    child = make.make_client(site)
+    episode = make.make_episode(child)
+    people = make_people(organization, site, episode)
+    for staff in people.values():
+        let_in(staff)
+    callers = {name: make.signed_in(staff) for name, staff in people.items()}
+    callers |= {"system": make_system(organization), "anonymous": APIClient()}
+    raw = seeded(organization, site, child, episode, people)
+    return Clinic(raw=raw, callers=callers, people=people, child=child, episode=episode)
+
+
+def let_in(staff: c.Staff) -> None:
+    """Her password and her signing PIN."""
+    staff.user.set_password(PASSWORD)
+    staff.user.save()
+    c.SigningPin.objects.create(
+        staff=staff, organization_id=staff.organization_id, hash=kept_pin(), changed_at=timezone.now()
+    )
+
+
+@cache
+def kept_pin() -> str:
+    return pins.HASHER.hash(pins._keyed(PIN))
+
+
+def make_people(organization: c.Organization, site: c.Site, episode: c.Episode) -> dict[str, c.Staff]:
+    roles = {
+        "assistant": Role.ASSISTANT,
+        "off_team": Role.ASSISTANT,
+        "supervisor": Role.THERAPIST,
+        "elsewhere": Role.THERAPIST,
+        "administrator": Role.ADMINISTRATOR,
+        "front_desk": Role.FRONT_DESK,
+    }
+    people = {name: make.make_staff(organization, role) for name, role in roles.items()}
+    another = make.make_episode(make.make_client(site, given_name="Ilo"))
+    make.put_on_team(people["assistant"], episode)
+    make.put_on_team(people["off_team"], another)
+    make.put_on_team(people["elsewhere"], another)
+    make.make_supervision(people["assistant"], people["supervisor"])
+    foreign = make.make_organization(name="Elsewhere")
+    make.make_client(make.make_site(foreign))
+    return {**people, "stranger": make.make_staff(foreign, Role.ADMINISTRATOR)}
+
+
+def make_system(organization: c.Organization) -> APIClient:
+    """Its token as the token endpoint would have given it."""
+    application = Application.objects.create(
+        client_id="timetable", client_type="confidential", authorization_grant_type="client-credentials"
+    )
+    c.SystemPrincipal.objects.create(
+        organization=organization,
+        application_client_id="timetable",
+        name="Timetable",
+        actions=sorted(SYSTEM_ACTIONS),
+        starts_on=make.LONG_AGO,
+    )
+    AccessToken.objects.create(
+        application=application,
+        token="of-the-timetable",
+        scope=" ".join(sorted(SYSTEM_ACTIONS)),
+        expires=timezone.now() + timedelta(minutes=15),
+    )
+    api = APIClient()
+    api.credentials(HTTP_AUTHORIZATION="Bearer of-the-timetable")
+    return api
+
+
+def seeded(organization: Any, site: Any, child: Any, episode: Any, people: dict[str, c.Staff]) -> World:
+    """A world of raw rows whose `one` of each of these is the clinic's own."""
+    raw = World()
+    raw.rows |= {(type(row), "one"): row.pk for row in (organization, site, child, episode, people["assistant"])}
+    raw.rows |= {
+        (model, "one"): model.objects.get(**mine).pk
+        for model, mine in (
+            (c.CareTeam, {"staff": people["assistant"]}),
+            (c.StaffRole, {"staff": people["assistant"]}),
+            (c.Supervision, {"assistant": people["assistant"]}),
+            (c.SigningPin, {"staff": people["assistant"]}),
+        )
+    }
+    raw.rows |= {(c.Staff, "supervisor"): people["supervisor"].pk, (c.Staff, "successor"): people["supervisor"].pk}
+    return raw
