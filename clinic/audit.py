@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
@@ -46,7 +47,7 @@ class Event:
 
 def write(actor: Actor, event: Event) -> None:
     """Add the event and its clients in one statement."""
-    values = [
+    values: list[Any] = [
         uuid7(),
         actor.organization_id,
         event.at,

@@ -97,7 +97,7 @@ def constraint_as_error(errors: Mapping[str, DomainError | type[DomainError]]) -
         yield
     except IntegrityError as exc:
         name = getattr(getattr(exc.__cause__, "diag", None), "constraint_name", None)
-        if name not in errors:
+        error = errors.get(name or "")
+        if error is None:
             raise
-        error = errors[name]
         raise (error() if isinstance(error, type) else error) from exc

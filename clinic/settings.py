@@ -2,6 +2,7 @@
 
 import os
 from datetime import timedelta
+from typing import Any
 
 import dj_database_url
 
@@ -210,7 +211,7 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TASK_PUBLISH_RETRY = False
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL
-    CELERY_BROKER_TRANSPORT_OPTIONS = {
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
         "visibility_timeout": 600,
         "unacked_restore_interval": 10,
         "unacked_restore_throttle": 1,

@@ -41,7 +41,7 @@ class CareTeamRecord(PeriodRecord):
     episode = serializers.UUIDField(source="episode_id")
     staff = serializers.UUIDField(source="staff_id")
     role = word(CareRole)
-    source = word(CareSource)
+    source = word(CareSource)  # type: ignore[assignment]
 
 
 @example({"episode": "0198a1f0-0000-7000-8000-0000000000e1", "on": "2026-03-03"})

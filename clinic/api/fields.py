@@ -51,7 +51,7 @@ class Text(serializers.CharField):
             self.fail("invalid")
         if data == "" and self.allow_blank:
             return data
-        fault = text_fault(data, max_length=self.max_length, multiline=self.multiline)
+        fault = text_fault(data, max_length=self.max_length or 0, multiline=self.multiline)
         if fault:
             raise serializers.ValidationError(f"The text is not acceptable: {fault.replace('_', ' ')}", code=fault)
         return data

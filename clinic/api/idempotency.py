@@ -57,7 +57,7 @@ def claim(*, actor: Actor, key: str, asked: str, now: datetime) -> Response | No
         cursor.execute(
             "SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"{actor.application}/{actor.staff_id}/{key}"]
         )
-    kept = Idempotency.objects.filter(application=actor.application, staff_id=actor.staff_id, key=key).first()
+    kept = Idempotency.objects.filter(application=actor.application, staff_id=actor.person, key=key).first()
     if kept is None:
         return None
     if kept.expires_at <= now:
@@ -73,7 +73,7 @@ def keep(*, actor: Actor, key: str, asked: str, now: datetime, response: Respons
     Idempotency.objects.create(
         organization_id=actor.organization_id,
         application=actor.application,
-        staff_id=actor.staff_id,
+        staff_id=actor.person,
         key=key,
         fingerprint=asked,
         status=response.status_code,

@@ -5,7 +5,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clinic.api.examples import example
-from clinic.api.fields import StrictInput
+from clinic.api.fields import Pattern, StrictInput
 from clinic.api.views import ApiView
 from clinic.rules.access import Action
 from clinic.services import pins
@@ -16,11 +16,11 @@ class PinChangeIn(StrictInput):
     """The account's password, and the PIN that shall sign from now on: 6 to 12 digits."""
 
     password = serializers.CharField(max_length=200, trim_whitespace=False)
-    pin = serializers.RegexField(r"^[0-9]{1,20}$", max_length=20)
+    pin = Pattern(r"^[0-9]{1,20}\Z", max_length=20)
 
 
 class OwnPin(ApiView):
-    """Set your own signing PIN. Forms that are easily guessed are refused; a change lifts a lock."""
+    """Set your own signing PIN. Forms that are easily guessed are refused; a locked one is not changed."""
 
     resource = "me"
     act = "set_pin"
@@ -29,9 +29,11 @@ class OwnPin(ApiView):
 
     def post(self, request: Request) -> Response:
         wanted = self.read(PinChangeIn)
+        # The password is asked first and its misses are counted in a transaction of their own.
+        proof = pins.prove_password(actor=self.actor, password=wanted["password"], now=self.now)
 
         def do() -> Response:
-            pins.set_pin(actor=self.actor, password=wanted["password"], pin=wanted["pin"], now=self.now)
+            pins.set_pin(actor=self.actor, proof=proof, pin=wanted["pin"], now=self.now)
             return Response(status=204)
 
         return self.write(do)

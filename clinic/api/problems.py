@@ -12,7 +12,8 @@ from rest_framework.response import Response
 from rest_framework.settings import api_settings
 
 from clinic.api.renderers import dumps
-from clinic.errors import DomainError
+from clinic.errors import DomainError, NotAllowed
+from clinic.rules.access import ActsForNobody
 
 MEDIA_TYPE = "application/problem+json"
 TITLES = {
@@ -82,6 +83,8 @@ def handler(exc: Exception, context: dict[str, Any]) -> Response | None:
 
 
 def _answer(exc: Exception, request: HttpRequest) -> Response | None:
+    if isinstance(exc, ActsForNobody):
+        exc = NotAllowed("A system acts for nobody: this needs a person", code="acts_for_nobody")
     if isinstance(exc, DomainError):
         return _domain(exc, request)
     if isinstance(exc, exceptions.ValidationError):

@@ -1,7 +1,7 @@
 """How the doors describe themselves in OpenAPI 3.1: from the names, forms and actions that they declare."""
 
 import re
-from typing import Any
+from typing import Any, Literal
 
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.contrib.django_oauth_toolkit import DjangoOAuthToolkitScheme
@@ -36,11 +36,13 @@ class Problem(serializers.Serializer):
     code = serializers.CharField()
     request_id = serializers.CharField()
     detail = serializers.CharField(required=False)
-    errors = ProblemError(many=True, required=False)
+    errors = ProblemError(many=True, required=False)  # type: ignore[assignment]
 
 
 class ServiceSchema(AutoSchema):
     """Reads `resource`, `act`, `actions`, `inputs`, `outputs` and `filters` of a door."""
+
+    view: Any
 
     def get_operation_id(self) -> str:
         act = self.view.act or ("list" if self._is_list() and self.method == "GET" else VERBS[self.method])
@@ -52,7 +54,7 @@ class ServiceSchema(AutoSchema):
     def get_summary(self) -> str:
         return self._words()[0].rstrip(".")
 
-    def get_description(self) -> str:
+    def get_description(self) -> str:  # type: ignore[override]
         action = self.view.actions.get(self.method)
         return "\n\n".join([*self._words(), f"Action: `{action}`."])
 
@@ -114,7 +116,7 @@ class ServiceSchema(AutoSchema):
     def _header(self, name: str, text: str, *, required: bool = False) -> OpenApiParameter:
         return OpenApiParameter(name, str, OpenApiParameter.HEADER, required=required, description=text)
 
-    def _get_response_bodies(self, direction: str = "response") -> dict:
+    def _get_response_bodies(self, direction: Literal["request", "response"] = "response") -> dict:
         bodies = super()._get_response_bodies(direction)
         if direction != "response":
             return bodies

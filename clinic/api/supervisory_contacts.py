@@ -59,7 +59,7 @@ class SupervisoryContactIn(StrictInput):
     medium = word(ContactMedium)
     minutes = Whole(min_value=1, max_value=1440)
     activity = Text(max_length=500)
-    clients = ContactClientIn(many=True, required=False, max_length=100)
+    clients = ContactClientIn(many=True, required=False, max_length=100)  # type: ignore[call-arg]
 
     def validate_service_date(self, day: Any) -> Any:
         return not_in_the_future(self, day)

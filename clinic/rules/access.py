@@ -129,6 +129,10 @@ SYSTEM_ACTIONS = frozenset(
 )
 
 
+class ActsForNobody(Exception):
+    """A system asked for what only a person does."""
+
+
 @dataclass(frozen=True)
 class Actor:
     """Who asks: one person (or system) in one organization, in the roles of today, through one application."""
@@ -145,6 +149,13 @@ class Actor:
     @property
     def is_system(self) -> bool:
         return self.staff_id is None
+
+    @property
+    def person(self) -> UUID:
+        """Her own staff id, for acts that need somebody who did them; a system is refused."""
+        if self.staff_id is None:
+            raise ActsForNobody
+        return self.staff_id
 
 
 def relations(actor: Actor, action: Action) -> frozenset[Relation]:

@@ -28,7 +28,7 @@ def authorities_for(
     actor: Actor, action: Action = Action.SEE_CLIENTS, *, on: date | None = None, **equal: Any
 ) -> QuerySet[ContactAuthority]:
     """What contacts may decide, know or do for children in reach, on a day or ever."""
-    rows = ContactAuthority.objects.visible_to(actor, action).filter(**equal)
+    rows: Any = ContactAuthority.objects.visible_to(actor, action).filter(**equal)
     return rows.in_force(on) if on else rows
 
 

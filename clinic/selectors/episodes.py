@@ -37,7 +37,7 @@ def care_team_for(
     actor: Actor, action: Action = Action.SEE_EPISODES, *, on: date | None = None, **equal: Any
 ) -> QuerySet[CareTeam]:
     """Places on the care teams of episodes in reach, on a day or ever."""
-    rows = CareTeam.objects.visible_to(actor, action).filter(**equal).select_related("episode")
+    rows: Any = CareTeam.objects.visible_to(actor, action).filter(**equal).select_related("episode")
     return rows.in_force(on) if on else rows
 
 

@@ -6,7 +6,7 @@ from clinic.rules.access import Actor
 
 def self_of(actor: Actor) -> Staff:
     """Her own row, with her organization and her signing PIN where she has set one."""
-    return Staff.objects.select_related("organization", "signing_pin").get(pk=actor.staff_id)
+    return Staff.objects.select_related("organization", "signing_pin").get(pk=actor.person)
 
 
 def has_pin(staff: Staff) -> bool:

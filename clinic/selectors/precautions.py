@@ -13,7 +13,7 @@ def precautions_for(
     actor: Actor, action: Action = Action.SEE_PRECAUTIONS, *, live: bool | None = None, **equal: Any
 ) -> QuerySet[Precaution]:
     """Precautions of children in reach: all, those to be heeded today, or the others."""
-    rows = Precaution.objects.visible_to(actor, action).filter(**equal)
+    rows: Any = Precaution.objects.visible_to(actor, action).filter(**equal)
     if live is None:
         return rows
     heeded = rows.live_on(actor.today)

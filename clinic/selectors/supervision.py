@@ -14,7 +14,7 @@ def supervisions_for(
     actor: Actor, action: Action = Action.SEE_SUPERVISION, *, on: date | None = None, **equal: Any
 ) -> QuerySet[Supervision]:
     """Supervision in the organization, on a day or ever."""
-    rows = Supervision.objects.visible_to(actor, action).filter(**equal).select_related("episode")
+    rows: Any = Supervision.objects.visible_to(actor, action).filter(**equal).select_related("episode")
     return rows.in_force(on) if on else rows
 
 

@@ -76,7 +76,7 @@ def begin(
         episode=episode,
         client_id=episode.client_id,
         kind=kind.value,
-        author_id=actor.staff_id,
+        author_id=actor.person,
         service_date=service_date,
         draft=draft,
         amends=amends,
@@ -180,7 +180,7 @@ def _signature(
     now: datetime,
     in_succession_to: UUID | None = None,
 ) -> Signature:
-    signer = Staff.objects.get(pk=actor.staff_id)
+    signer = Staff.objects.get(pk=actor.person)
     credential = (
         Credential.objects.filter(staff=signer, starts_on__lte=actor.today).order_by("-starts_on", "-pk").first()
     )
@@ -237,11 +237,10 @@ def owner_of(document: Document, *, today: date) -> UUID | None:
 def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, now: datetime) -> Verdict:
     """Co-sign the version that this supervisor read. The verdict's key settles a race with a return."""
     _require_proof(actor, proof)
-    basis = _judge(actor, document, fetched_digest)
-    version = document.current_version
+    version, basis = _judge(actor, document, fetched_digest)
     with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided, "signature_once_per_meaning": AlreadyDecided}):
         signature = _signature(actor, version, SignatureMeaning.COSIGNATURE, now, in_succession_to=basis)
-        verdict = _verdict(actor, document, VerdictOutcome.COSIGNED, now, signature=signature)
+        verdict = _verdict(actor, version, VerdictOutcome.COSIGNED, now, signature=signature)
     _decided(document, DocumentState.COSIGNED, now)
     outbox.record("document.cosigned", organization_id=document.organization_id, now=now, document_id=document.pk)
     return verdict
@@ -253,19 +252,19 @@ def send_back(
 ) -> Verdict:
     """Return the version to its author with a reason; what was signed becomes the draft of the next version."""
     _require_proof(actor, proof)
-    _judge(actor, document, fetched_digest)
+    version, _ = _judge(actor, document, fetched_digest)
     if not reason.strip():
         raise RuleForbids("Returning needs a reason", code="reason_missing")
     with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided}):
-        verdict = _verdict(actor, document, VerdictOutcome.RETURNED, now, reason=reason)
+        verdict = _verdict(actor, version, VerdictOutcome.RETURNED, now, reason=reason)
     document.draft = draft
     _decided(document, DocumentState.RETURNED, now)
     outbox.record("document.returned", organization_id=document.organization_id, now=now, document_id=document.pk)
     return verdict
 
 
-def _judge(actor: Actor, document: Document, fetched_digest: str) -> UUID | None:
-    """May she decide on this version? Answers in succession to whom, if not on her own account."""
+def _judge(actor: Actor, document: Document, fetched_digest: str) -> tuple[DocumentVersion, UUID | None]:
+    """May she decide on it? Answers the version, and in succession to whom, if not on her own account."""
     supervised = supervision_of(document.author_id, document.episode, today=actor.today)
     eligible = {row.staff_id: row for row in supervised.eligible(document.service_date, today=actor.today)}
     version = document.current_version
@@ -279,14 +278,15 @@ def _judge(actor: Actor, document: Document, fetched_digest: str) -> UUID | None
     )
     if refusal in (rules.VerdictRefusal.OWN_DOCUMENT, rules.VerdictRefusal.NOT_SUPERVISOR):
         raise NotAllowed("Another person decides on this document", code=refusal.value)
-    if refusal:
-        raise Conflict("This version is not open for a verdict", code=refusal.value, state=document.state)
-    return eligible[_staff(actor)].in_succession_to
+    if refusal or version is None:
+        code = refusal.value if refusal else rules.VerdictRefusal.NOT_SIGNED.value
+        raise Conflict("This version is not open for a verdict", code=code, state=document.state)
+    return version, eligible[_staff(actor)].in_succession_to
 
 
 def _verdict(
     actor: Actor,
-    document: Document,
+    version: DocumentVersion,
     outcome: VerdictOutcome,
     now: datetime,
     *,
@@ -294,10 +294,10 @@ def _verdict(
     reason: str = "",
 ) -> Verdict:
     return Verdict.objects.create(
-        version_id=document.current_version_id,
-        organization_id=document.organization_id,
+        version=version,
+        organization_id=version.organization_id,
         outcome=outcome.value,
-        by_id=actor.staff_id,
+        by_id=actor.person,
         at=now,
         reason=reason,
         signature=signature,

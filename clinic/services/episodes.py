@@ -106,7 +106,7 @@ def _record_step(
         to_status=after.value,
         effective_on=on,
         at=now,
-        by_id=actor.staff_id,
+        by_id=actor.person,
         reason=reason,
     )
 
@@ -118,7 +118,7 @@ def _join_team(actor: Actor, episode: Episode) -> None:
     place = CareTeam.objects.create(
         organization_id=episode.organization_id,
         episode=episode,
-        staff_id=actor.staff_id,
+        staff_id=actor.person,
         role=CareRole.TREATING.value,
         source=CareSource.ASSIGNED.value,
         starts_on=actor.today,

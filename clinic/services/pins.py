@@ -38,7 +38,7 @@ class WrongPassword(NotAllowed):
 
 @dataclass(frozen=True)
 class PinProof:
-    """That this person gave her PIN in this request. Sign functions take it, so that many acts check once."""
+    """That this person gave her PIN (to change it: her password) in this request. Sign functions take it, so that many acts check once."""
 
     staff_id: UUID
     at: datetime
@@ -48,36 +48,42 @@ def _keyed(pin: str) -> str:
     return hmac.new(settings.PIN_KEY.encode(), pin.encode(), hashlib.sha256).hexdigest()
 
 
-def set_pin(*, actor: Actor, password: str, pin: str, now: datetime) -> None:
-    """Set or change one's own PIN; the account's password says that it is she, and a miss counts like a PIN's."""
-    user = User.objects.get(pk=actor.user_id)
+def prove_password(*, actor: Actor, password: str, now: datetime) -> PinProof:
+    """The proof that this is she, by the account's password; a miss counts like a PIN's."""
+    user = User.objects.get(staff=actor.person)
     if not _attempt(actor, now, lambda _: user.check_password(password)):
+        raise WrongPassword
+    return PinProof(staff_id=actor.person, at=now)
+
+
+@transaction.atomic
+def set_pin(*, actor: Actor, proof: PinProof, pin: str, now: datetime) -> None:
+    """Set or change one's own PIN; what came before is forgotten, misses too."""
+    if proof.staff_id != actor.person:
         raise WrongPassword
     fault = rules.pin_fault(pin)
     if fault:
         raise InvalidField("/pin", f"Choose another PIN: {fault.replace('_', ' ')}", code=fault)
-    SigningPin.objects.filter(staff_id=actor.staff_id).update(
+    SigningPin.objects.filter(staff_id=actor.person).update(
         hash=HASHER.hash(_keyed(pin)), misses=0, locked_until=None, changed_at=now
     )
 
 
 def prove(*, actor: Actor, pin: str, now: datetime) -> PinProof:
     """The proof that this is she who signs; refuses with WrongPin, Locked or NoPin."""
-    if actor.staff_id is None:
-        raise NoPin
     if not _attempt(actor, now, lambda stored: _matches(stored, pin)):
         raise WrongPin
-    return PinProof(staff_id=actor.staff_id, at=now)
+    return PinProof(staff_id=actor.person, at=now)
 
 
 @transaction.atomic
 def _attempt(actor: Actor, now: datetime, is_right: Callable[[str], bool]) -> bool:
     """One guess, counted here and now: what was tried with it comes later, in another transaction."""
     SigningPin.objects.bulk_create(
-        [SigningPin(staff_id=actor.staff_id, organization_id=actor.organization_id, hash="", changed_at=now)],
+        [SigningPin(staff_id=actor.person, organization_id=actor.organization_id, hash="", changed_at=now)],
         ignore_conflicts=True,
     )
-    held = SigningPin.objects.select_for_update(no_key=True).get(staff_id=actor.staff_id)
+    held = SigningPin.objects.select_for_update(no_key=True).get(staff_id=actor.person)
     if held.locked_until is not None and rules.is_locked(held.locked_until, now=now):
         raise Locked(retry_after=max(1, int((held.locked_until - now).total_seconds())))
     right = is_right(held.hash)

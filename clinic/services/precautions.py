@@ -36,7 +36,7 @@ def record_precaution(
         pk=row_id,
         organization_id=actor.organization_id,
         client=child,
-        recorded_by_id=actor.staff_id,
+        recorded_by_id=actor.person,
         created_digest=digest,
         **wanted,
     )

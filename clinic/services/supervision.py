@@ -101,7 +101,7 @@ def hand_over(
             successor=following,
             starts_on=starts_on,
             reason=reason,
-            by_id=actor.staff_id,
+            by_id=actor.person,
             at=now,
         )
     outbox.created("succession", row)

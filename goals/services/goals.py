@@ -65,7 +65,7 @@ def propose_goal(*, actor: Actor, goal_id: UUID, digest: str, now: datetime, **w
         parent=_parent(episode, wanted.get("parent")),
         text=wanted["text"],
         due_on=wanted.get("due_on"),
-        proposed_by_id=actor.staff_id,
+        proposed_by_id=actor.person,
         created_digest=digest,
         **columns,
     )
@@ -135,7 +135,7 @@ def _record_change(
         to_status=after,
         effective_on=on,
         at=now,
-        by_id=actor.staff_id,
+        by_id=actor.person,
         reason=reason,
     )
 

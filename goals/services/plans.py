@@ -32,7 +32,7 @@ def plan_period(*, actor: Actor, period_id: UUID, digest: str, **wanted: Any) ->
             pk=period_id,
             organization_id=actor.organization_id,
             episode=episode,
-            written_by_id=actor.staff_id,
+            written_by_id=actor.person,
             created_digest=digest,
             **wanted,
         )

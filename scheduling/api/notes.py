@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from clinic.api.documents import DIGEST, VersionRecord
 from clinic.api.examples import example
-from clinic.api.fields import AnyObject, Day, Id, Instant, StrictInput, Text, Whole, word
+from clinic.api.fields import AnyObject, Day, Id, Instant, Pattern, StrictInput, Text, Whole, word
 from clinic.api.views import ApiView, ListDoor, PutDoor
 from clinic.enums import DocumentKind, DocumentState
 from clinic.rules.access import Action
@@ -57,7 +57,7 @@ class NoteIn(StrictInput):
     objective = Section()
     assessment = Section()
     plan = Section()
-    activities = ActivityIn(many=True, required=False, max_length=50)
+    activities = ActivityIn(many=True, required=False, max_length=50)  # type: ignore[call-arg]
     minutes = Whole(min_value=0, max_value=720, required=False, help_text="Total treatment minutes")
     timed_minutes = Whole(min_value=0, max_value=720, required=False, help_text="Minutes of timed services")
     measurements = serializers.ListField(child=AnyObject(), required=False, max_length=200)
@@ -83,11 +83,11 @@ class AddendumIn(StrictInput):
     measurements = serializers.ListField(child=AnyObject(), required=False, max_length=200)
 
 
-class Pin(serializers.RegexField):
+class Pin(Pattern):
     """The signing PIN; it is never stored with a request."""
 
     def __init__(self, **options: Any) -> None:
-        super().__init__(r"^[0-9]{4,20}$", max_length=20, **options)
+        super().__init__(r"^[0-9]{4,20}\Z", max_length=20, **options)
 
 
 @example({"pin": "580213"})
@@ -102,7 +102,7 @@ class CosignIn(StrictInput):
     """The supervisor's PIN and the digest of the version that she read."""
 
     pin = Pin()
-    digest = serializers.RegexField(r"^[0-9a-f]{64}$")
+    digest = Pattern(r"^[0-9a-f]{64}\Z", max_length=64)
 
 
 @example({"pin": "580213", "digest": DIGEST, "reason": "Which prompts were given?"})
@@ -203,7 +203,11 @@ class NoteDoor(PutDoor):
         Measurements are judged at once; nothing counts before the note is signed. A second note of yours for the
         same part of a visit answers 409 with `existing_id`.""",
     }
-    form = NoteIn
+    form: ClassVar[type[serializers.Serializer]] = NoteIn
+
+    def body(self) -> dict[str, Any]:
+        """What the author sent, as she sent it; the form has judged it."""
+        return dict(self.request.data)
 
     def find(self, row_id: UUID) -> Any:
         return selectors.note_for(self.actor, row_id, kind=self.kind)
@@ -215,12 +219,10 @@ class NoteDoor(PutDoor):
         return record.document_exists(row_id)
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Any:
-        return services.begin_note(
-            actor=self.actor, note_id=row_id, body=self.request.data, digest=digest, now=self.now
-        )
+        return services.begin_note(actor=self.actor, note_id=row_id, body=self.body(), digest=digest, now=self.now)
 
     def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
-        return services.revise_note(actor=self.actor, note=row, body=self.request.data, now=self.now)
+        return services.revise_note(actor=self.actor, note=row, body=self.body(), now=self.now)
 
     def represent(self, row: Any) -> Any:
         shown = selectors.note_for(self.actor, row.pk, kind=self.kind) if self.request.method != "GET" else row
@@ -244,11 +246,11 @@ class AddendumDoor(NoteDoor):
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Any:
         return services.begin_addendum(
-            actor=self.actor, addendum_id=row_id, body=self.request.data, digest=digest, now=self.now
+            actor=self.actor, addendum_id=row_id, body=self.body(), digest=digest, now=self.now
         )
 
     def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
-        return services.revise_addendum(actor=self.actor, addendum=row, body=self.request.data, now=self.now)
+        return services.revise_addendum(actor=self.actor, addendum=row, body=self.body(), now=self.now)
 
 
 class NoteAct(ApiView):

@@ -51,7 +51,7 @@ class VisitIn(StrictInput):
     ends_at = Instant()
     staff = serializers.ListField(child=Id(), min_length=1, max_length=4)
     rooms = serializers.ListField(child=Id(), required=False, max_length=4)
-    children = ChildIn(many=True, allow_empty=False, max_length=20)
+    children = ChildIn(many=True, allow_empty=False, max_length=20)  # type: ignore[call-arg]
 
 
 class ParticipationRecord(serializers.Serializer):

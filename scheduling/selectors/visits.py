@@ -1,7 +1,7 @@
 """Reads of visits and participations, already scoped to who asks."""
 
 from collections.abc import Collection, Iterable
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -91,7 +91,7 @@ def episodes_in(actor: Actor, ids: Collection[UUID], action: Action) -> dict[UUI
     return {row.pk: row for row in rows}
 
 
-def roles_on(staff_ids: Collection[UUID], day: object) -> dict[UUID, set[Role]]:
+def roles_on(staff_ids: Collection[UUID], day: date) -> dict[UUID, set[Role]]:
     """The roles that each of these people holds on that day; one query."""
     found: dict[UUID, set[Role]] = {pk: set() for pk in staff_ids}
     for row in StaffRole.objects.in_force(day).filter(staff_id__in=staff_ids):
@@ -135,7 +135,7 @@ def visits_matching(
     return rows
 
 
-def _visits_of(staff_id: UUID) -> QuerySet[Booking]:
+def _visits_of(staff_id: UUID) -> QuerySet[Any, Any]:
     return Booking.objects.filter(staff_id=staff_id, superseded=False).values("visit_id")
 
 

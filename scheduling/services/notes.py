@@ -67,7 +67,7 @@ def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str
 
 
 def _refuse_anothers_visit(actor: Actor, participation: Participation) -> None:
-    booked = Booking.objects.filter(visit_id=participation.visit_id, staff_id=actor.staff_id, superseded=False)
+    booked = Booking.objects.filter(visit_id=participation.visit_id, staff_id=actor.person, superseded=False)
     if not booked.exists():
         raise NotAllowed("You document the visits that you are booked for", code="not_own_visit")
 
