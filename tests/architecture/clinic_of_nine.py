@@ -91,24 +91,25 @@ def make_people(organization: c.Organization, site: c.Site, episode: c.Episode) 
 
 def make_system(organization: c.Organization) -> APIClient:
     """Its token as the token endpoint would have given it."""
+    client_id, token = f"timetable-{make.new_id()}", f"token-{make.new_id()}"
     application = Application.objects.create(
-        client_id="timetable", client_type="confidential", authorization_grant_type="client-credentials"
+        client_id=client_id, client_type="confidential", authorization_grant_type="client-credentials"
     )
     c.SystemPrincipal.objects.create(
         organization=organization,
-        application_client_id="timetable",
+        application_client_id=client_id,
         name="Timetable",
         actions=sorted(SYSTEM_ACTIONS),
         starts_on=make.LONG_AGO,
     )
     AccessToken.objects.create(
         application=application,
-        token="of-the-timetable",
+        token=token,
         scope=" ".join(sorted(SYSTEM_ACTIONS)),
         expires=timezone.now() + timedelta(minutes=15),
     )
     api = APIClient()
-    api.credentials(HTTP_AUTHORIZATION="Bearer of-the-timetable")
+    api.credentials(HTTP_AUTHORIZATION=f"Bearer {token}")
     return api
 
 
