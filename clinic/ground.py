@@ -1,7 +1,10 @@
 """Which database a process stands on, decided once before the framework starts."""
 
+import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from types import FrameType
 
 from clinic import embedded
 from clinic.environment import Environment
@@ -18,5 +21,11 @@ def database_for(argv: list[str]) -> Iterator[None]:
     if not environment.embedded or command in WITHOUT_DATABASE:
         yield
         return
+    signal.signal(signal.SIGTERM, end_in_order)
     with embedded.running(environment.VAR_DIR):
         yield
+
+
+def end_in_order(number: int, frame: FrameType | None) -> None:
+    """Asked to end, a process leaves by the way it came: what it started ends with it."""
+    sys.exit(128 + number)

@@ -1,5 +1,6 @@
 """Serve the record from this machine: web server and background worker, until Ctrl-C."""
 
+import signal
 import time
 from argparse import ArgumentParser
 from typing import Any
@@ -20,6 +21,8 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
 
     def handle(self, *args: Any, port: int, **options: Any) -> None:
+        # A shell starts background jobs with SIGINT ignored: ask for it again.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         try:
             require_free(port)
             call_command("migrate", interactive=False, verbosity=0)

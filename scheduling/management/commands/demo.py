@@ -1,5 +1,6 @@
 """Tell the story over HTTP on an invented clinic, then serve it."""
 
+import signal
 import time
 from argparse import ArgumentParser
 from typing import Any
@@ -26,6 +27,8 @@ class Command(BaseCommand):
         parser.add_argument("--once", action="store_true", help="Tell the story and end; status 0 if every step held")
 
     def handle(self, *args: Any, port: int, once: bool, **options: Any) -> None:
+        # A shell starts background jobs with SIGINT ignored: ask for it again.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         try:
             if not once:
                 require_free(port)
