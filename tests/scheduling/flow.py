@@ -1,6 +1,7 @@
 """A small team that goes the main way through the API: visits, notes, signatures, verdicts, progress."""
 
 from datetime import date, timedelta
+from functools import cache
 from typing import Any
 
 import time_machine
@@ -20,15 +21,30 @@ from tests import factories as make
 PIN = "580213"
 
 
+@cache
+def hashed(pin: str) -> str:
+    """One hash for everybody who has this PIN: made as the service makes it, once."""
+    return HASHER.hash(_keyed(pin))
+
+
 def give_pin(staff: Staff, pin: str = PIN) -> None:
     SigningPin.objects.update_or_create(
         staff=staff,
         defaults={
             "organization_id": staff.organization_id,
-            "hash": HASHER.hash(_keyed(pin)),
+            "hash": hashed(pin),
             "changed_at": timezone.now(),
         },
     )
+
+
+def signed_in(staff: Staff) -> APIClient:
+    """Her session, which lasts as long as the tests travel, whatever the clock of the machine says."""
+    api = make.signed_in(staff)
+    session = api.session
+    session.set_expiry(make.at("2100-01-01 00:00"))
+    session.save()
+    return api
 
 
 class Flow:
@@ -46,8 +62,8 @@ class Flow:
         make.make_supervision(self.assistant, self.supervisor)
         for person in (self.assistant, self.supervisor):
             give_pin(person)
-        self.ana = make.signed_in(self.assistant)
-        self.ruth = make.signed_in(self.supervisor)
+        self.ana = signed_in(self.assistant)
+        self.ruth = signed_in(self.supervisor)
 
     # --- More people ---
 
@@ -55,7 +71,7 @@ class Flow:
         """Somebody else of the organization, with a PIN, and her session."""
         staff = make.make_staff(self.organization, *roles, printed_name=name)
         give_pin(staff)
-        return staff, make.signed_in(staff)
+        return staff, signed_in(staff)
 
     def another_child(self, name: str = "Teo", *team: Staff) -> Episode:
         """Another child's episode, treated by the assistant unless others are named."""
