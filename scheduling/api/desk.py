@@ -247,7 +247,7 @@ class Caseload(HotList):
     key = desk.KEY
 
     def fetch(self, key: list[Any] | None, backwards: bool, limit: int) -> list[Any]:
-        return desk.caseload_page(self.actor, key=key, backwards=backwards, limit=limit)
+        return desk.caseload_page(self.actor, now=self.now, key=key, backwards=backwards, limit=limit)
 
 
 class QueueRow(serializers.Serializer):

@@ -1,7 +1,7 @@
 """The reads that people wait for: the day, the caseload, the co-sign queue. Hand-written SQL, reach included."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import connection
@@ -129,7 +129,7 @@ CROSS JOIN LATERAL (
     FROM scheduling_participation p WHERE p.episode_id = page.id AND p.service_date < %s) week
 CROSS JOIN LATERAL (
     SELECT min(p.starts_at) AS next_at FROM scheduling_participation p
-    WHERE p.episode_id = page.id AND p.status = 'booked' AND p.service_date >= %s) coming
+    WHERE p.episode_id = page.id AND p.status = 'booked' AND p.starts_at >= %s) coming
 CROSS JOIN LATERAL (
     SELECT count(*) FILTER (WHERE d.state IN ('draft', 'returned')) AS unsigned,
            count(*) FILTER (WHERE d.state = 'signed' AND d.requires_cosignature) AS waiting
@@ -140,7 +140,7 @@ ORDER BY {outer_order}"""
 KEY = ("family_name", "given_name", "episode")
 
 
-def caseload_page(actor: Actor, *, key: list[Any] | None, backwards: bool, limit: int) -> Rows:
+def caseload_page(actor: Actor, *, now: datetime, key: list[Any] | None, backwards: bool, limit: int) -> Rows:
     """One row for each open episode in reach, by name; counts of this week, which begins on Monday."""
     reach, params = reached(actor, Action.SEE_CASELOAD)
     direction = "DESC" if backwards else "ASC"
@@ -152,7 +152,7 @@ def caseload_page(actor: Actor, *, key: list[Any] | None, backwards: bool, limit
         .replace("{outer_order}", f"page.family_name {direction}, page.given_name {direction}, page.id {direction}")
     )
     monday = actor.today - timedelta(days=actor.today.weekday())
-    week = [monday, monday, monday + timedelta(days=7), actor.today]
+    week = [monday, monday, monday + timedelta(days=7), now]
     return _all(sql, [actor.organization_id, *params, *(key or []), limit, *week])
 
 

@@ -117,7 +117,7 @@ CROSS JOIN LATERAL (
            count(*) FILTER (WHERE p.status IN ('cancelled', 'noshow')
                               AND p.service_date BETWEEN %(monday)s AND %(sunday)s) AS missed,
            max(p.service_date) FILTER (WHERE p.status = 'fulfilled' AND p.service_date <= %(sunday)s) AS last_on,
-           min(p.starts_at) FILTER (WHERE p.status = 'booked' AND p.service_date >= %(today)s) AS next_at
+           min(p.starts_at) FILTER (WHERE p.status = 'booked' AND p.starts_at >= now()) AS next_at
     FROM scheduling_participation p WHERE p.episode_id = page.id) week
 CROSS JOIN LATERAL (
     SELECT count(*) FILTER (WHERE d.state IN ('draft', 'returned')) AS unsigned,
