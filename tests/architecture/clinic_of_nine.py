@@ -51,6 +51,8 @@ def make_clinic() -> Clinic:
         let_in(staff)
     callers = {name: make.signed_in(staff) for name, staff in people.items()}
     callers |= {"system": make_system(organization), "anonymous": APIClient()}
+    for api in callers.values():
+        api.handler = shared_handler()
     raw = seeded(organization, site, child, episode, people)
     return Clinic(raw=raw, callers=callers, people=people, child=child, episode=episode)
 
@@ -62,6 +64,12 @@ def let_in(staff: c.Staff) -> None:
     c.SigningPin.objects.create(
         staff=staff, organization_id=staff.organization_id, hash=kept_pin(), changed_at=timezone.now()
     )
+
+
+@cache
+def shared_handler() -> Any:
+    """One stack of middleware for all: each would list the static files anew."""
+    return APIClient().handler
 
 
 @cache
