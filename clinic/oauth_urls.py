@@ -4,6 +4,7 @@ from django.urls import path
 from oauth2_provider import views
 
 from clinic.api.consent import Consent
+from clinic.api.introspection import Introspect
 
 app_name = "oauth2_provider"
 
@@ -11,7 +12,7 @@ urlpatterns = [
     path("oauth/authorize/", Consent.as_view(), name="authorize"),
     path("oauth/token/", views.TokenView.as_view(), name="token"),
     path("oauth/revoke_token/", views.RevokeTokenView.as_view(), name="revoke-token"),
-    path("oauth/introspect/", views.IntrospectTokenView.as_view(), name="introspect"),
+    path("oauth/introspect/", Introspect.as_view(), name="introspect"),
     path(
         ".well-known/oauth-authorization-server",
         views.OAuthServerMetadataView.as_view(),

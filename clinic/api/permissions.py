@@ -12,9 +12,9 @@ from clinic.rules.access import Action, may
 class InsufficientScope(PermissionDenied):
     """RFC 6750, section 3.1: a valid token that does not reach this, with the scope that would."""
 
-    def __init__(self, action: Action) -> None:
+    def __init__(self, needed: list[str]) -> None:
         super().__init__("The token's scope does not reach this", code="insufficient_scope")
-        self.auth_header = f'Bearer realm="api",error="insufficient_scope",scope="{action.value}"'
+        self.auth_header = f'Bearer realm="api",error="insufficient_scope",scope="{" ".join(needed)}"'
 
 
 class Allowed(TokenHasScope):
@@ -29,8 +29,9 @@ class Allowed(TokenHasScope):
         actor = getattr(view, "actor", None)
         if actor is None:
             raise PermissionDenied("You have no place at work in force here", code="no_place_at_work")
-        if actor.scopes is not None and str(action) not in actor.scopes:
-            raise InsufficientScope(action)
+        needed = [str(each) for each in (action, *view.shows_besides)]
+        if actor.scopes is not None and not actor.scopes.issuperset(needed):
+            raise InsufficientScope(needed)
         if not may(actor, action):
             raise PermissionDenied("None of your roles may do this", code="role_may_not")
         return True
@@ -38,7 +39,7 @@ class Allowed(TokenHasScope):
     def get_scopes(self, request: Request | None, view: Any) -> list[str]:
         method = getattr(view, "method", None) or getattr(request, "method", "GET")
         action: Action | None = getattr(view, "actions", {}).get(method)
-        return [str(action)] if action else []
+        return [str(each) for each in (action, *getattr(view, "shows_besides", ()))] if action else []
 
 
 def method_of(request: Request) -> str:

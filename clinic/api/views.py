@@ -38,6 +38,7 @@ class ApiView(APIView):
     resource: ClassVar[str] = ""
     act: ClassVar[str] = ""
     actions: ClassVar[dict[str, Action]] = {}
+    shows_besides: ClassVar[tuple[Action, ...]] = ()  # what else an application's scope must reach
     inputs: ClassVar[dict[str, type[serializers.Serializer]]] = {}
     outputs: ClassVar[dict[str, type[serializers.Serializer]]] = {}
     filters: ClassVar[type[StrictInput] | None] = None
@@ -112,7 +113,7 @@ class ApiView(APIView):
         asked = idempotency.fingerprint(self.request)
         kept = idempotency.claim(actor=self.actor, key=key, asked=asked, now=self.now)
         if kept is not None:
-            self.ask_reach_again()
+            self.ask_reach_again(kept)
             self.tell(kept.status_code)
             return kept
         response = do()
@@ -122,8 +123,8 @@ class ApiView(APIView):
         self.tell(response.status_code)
         return response
 
-    def ask_reach_again(self) -> None:
-        """Before an answer is given a second time: is its subject still in reach? Doors on a row override this."""
+    def ask_reach_again(self, kept: Response) -> None:
+        """Before an answer is given a second time: is all that it shows still in reach? The trail names it again."""
 
     def require_match(self, version: int | str) -> None:
         require_match(self.request, version)
@@ -245,8 +246,8 @@ class RowDoor(ApiView):
         self.touch_row(row)
         return self.show(self.represent(row), version=row.version)
 
-    def ask_reach_again(self) -> None:
-        self.find(self.kwargs["id"])
+    def ask_reach_again(self, kept: Response) -> None:
+        self.touch_row(self.find(self.kwargs["id"]))
 
 
 class ActDoor(RowDoor):

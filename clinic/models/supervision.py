@@ -20,9 +20,19 @@ from clinic.models.clients import Client
 from clinic.models.episodes import Episode
 from clinic.models.guards import append_only
 from clinic.models.organization import Site
-from clinic.models.reach import ScopedQuerySet
+from clinic.models.reach import ScopedQuerySet, reach_of_episodes
 from clinic.models.staff import Staff
 from clinic.rules.access import Action, Actor, Relation, relations
+
+
+class SupervisionQuerySet(PeriodQuerySet):
+    """Who answers for whom; in one episode only for the two themselves and for whoever reaches the episode."""
+
+    def visible_to(self, actor: Actor, action: Action) -> "SupervisionQuerySet":
+        care = Action.SEE_EPISODES if action == Action.SEE_SUPERVISION else action
+        hers = Q(assistant_id=actor.staff_id) | Q(supervisor_id=actor.staff_id)
+        of_episode = Q(episode__isnull=True) | hers | reach_of_episodes(actor, care, path="episode_id")
+        return super().visible_to(actor, action).filter(of_episode)
 
 
 class Supervision(VersionedModel):
@@ -42,7 +52,7 @@ class Supervision(VersionedModel):
     starts_on = models.DateField()
     ends_on = models.DateField(null=True)
 
-    objects = PeriodQuerySet.as_manager()
+    objects = SupervisionQuerySet.as_manager()
 
     class Meta(VersionedModel.Meta):
         constraints = [

@@ -1,10 +1,12 @@
 """Who asks: the person behind a login or a token, in the roles that she holds today."""
 
+import hashlib
 from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import connection
+from oauth2_provider.models import AccessToken
 
 from clinic.enums import Role
 from clinic.models import SystemPrincipal
@@ -79,3 +81,9 @@ def system(*, client_id: str, now: datetime, scopes: frozenset[str]) -> Actor | 
         scopes=scopes,
         system_actions=frozenset(bound.actions),
     )
+
+
+def issued_to(client_id: str, token: str) -> bool:
+    """Whether this application was given this access token."""
+    kept = hashlib.sha256(token.encode()).hexdigest()
+    return AccessToken.objects.filter(token_checksum=kept, application__client_id=client_id).exists()

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from clinic.enums import AuthorityKind
-from clinic.models import Consent, Contact, ContactAuthority
+from clinic.models import Client, Consent, Contact, ContactAuthority
 from clinic.rules.access import Action, Actor
 
 
@@ -36,8 +36,9 @@ def authority_exists(row_id: UUID) -> bool:
     return ContactAuthority.objects.filter(pk=row_id).exists()
 
 
-def stands_beside(contact: Contact, client_id: UUID) -> bool:
-    return ContactAuthority.objects.filter(contact=contact, client=client_id).exists()
+def contacts_beside(child: Client) -> QuerySet[Contact]:
+    """People beside this child, whom the caller has found in reach."""
+    return Contact.objects.filter(Exists(ContactAuthority.objects.filter(contact=OuterRef("pk"), client=child)))
 
 
 def held_over(contact: Contact, client_id: UUID, *, on: date) -> set[AuthorityKind]:

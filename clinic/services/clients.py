@@ -29,9 +29,17 @@ def change_client(*, actor: Actor, client: Client, **wanted: Any) -> Client:
     """Change what is known of a child; the version moves on."""
     if "home_site" in wanted:
         wanted["home_site"] = _site(actor, wanted["home_site"])
+    _require_weeks(client, wanted)
     apply_changes(client, wanted)
     outbox.changed("client", client, client_id=client.pk)
     return client
+
+
+def _require_weeks(client: Client, wanted: dict[str, Any]) -> None:
+    """Days of gestation go with the weeks that stand after the change."""
+    weeks = wanted.get("gestation_weeks", client.gestation_weeks)
+    if weeks is None and wanted.get("gestation_days", client.gestation_days) is not None:
+        raise InvalidField("/gestation_weeks", "Days of gestation need its weeks", code="required")
 
 
 def _site(actor: Actor, site_id: UUID) -> Any:

@@ -42,7 +42,7 @@ def record_consent(
     if episode is not None:
         of_child = episode_selectors.episodes_for(actor, Action.CHANGE_CONSENTS, client=child)
         care = named(of_child, episode, member="episode")
-    contact = named(Contact.objects.of(actor), given_by, member="given_by")
+    contact = named(selectors.contacts_beside(child), given_by, member="given_by")
     _require_authority(contact, child, ConsentKind(kind), starts_on)
     consent = Consent.objects.create(
         pk=row_id,
@@ -75,8 +75,6 @@ def revoke_consent(*, actor: Actor, consent: Consent, revoked_on: date, now: dat
 
 
 def _require_authority(contact: Contact, child: Client, kind: ConsentKind, on: date) -> None:
-    if not selectors.stands_beside(contact, child.pk):
-        raise InvalidField("/given_by", "There is no such contact beside this child", code="not_found")
     if not may_consent(kind, selectors.held_over(contact, child.pk, on=on)):
         text = f"On {on} this contact may not decide on care or schooling for the child"
         raise InvalidField("/given_by", text, code="no_authority")

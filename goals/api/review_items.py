@@ -70,12 +70,15 @@ class ReviewItemAcknowledge(ApiView):
         self.read(AcknowledgementIn)
         return self.write(lambda: self._acknowledge(id))
 
-    def ask_reach_again(self) -> None:
-        selectors.review_item_for(self.actor, self.kwargs["id"])
+    def ask_reach_again(self, kept: Response) -> None:
+        self.touch_row(selectors.review_item_for(self.actor, self.kwargs["id"]))
+
+    def touch_row(self, row: ReviewItem) -> None:
+        self.touch(row.goal.client_id, row.episode_id)
 
     def _acknowledge(self, item_id: UUID) -> Response:
         item = services.acknowledge(
             actor=self.actor, item=selectors.review_item_for(self.actor, item_id, lock=True), now=self.now
         )
-        self.touch(item.goal.client_id, item.episode_id)
+        self.touch_row(item)
         return self.show(ReviewItemRecord(item).data)

@@ -124,6 +124,7 @@ class Day(ApiView):
 
     resource = "day"
     actions = {"GET": Action.SEE_GOALS}
+    shows_besides = (Action.SEE_CLIENTS, Action.SEE_NOTES, Action.SEE_PRECAUTIONS, Action.SEE_VISITS)
     outputs = {"GET": DayRecord}
     filters = DayFilters
 

@@ -279,8 +279,8 @@ class NoteAct(ApiView):
     def perform(self, note: Any, wanted: dict[str, Any], proof: pins.PinProof) -> None:
         raise NotImplementedError
 
-    def ask_reach_again(self) -> None:
-        selectors.note_for(self.actor, self.kwargs["id"], kind=self.kind)
+    def ask_reach_again(self, kept: Response) -> None:
+        self.touch_row(selectors.note_for(self.actor, self.kwargs["id"], kind=self.kind))
 
 
 class NoteSign(NoteAct):

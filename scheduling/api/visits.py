@@ -1,5 +1,6 @@
 """Doors to visits and to each child's part in them."""
 
+import json
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -10,6 +11,7 @@ from rest_framework.response import Response
 from clinic.api.examples import example
 from clinic.api.fields import Day, Id, Instant, StrictInput, Text, Whole, word
 from clinic.api.views import ApiView, ListDoor, PutDoor
+from clinic.errors import NotFound
 from clinic.rules.access import Action
 from scheduling.enums import CancelCause, VisitKind, VisitMode, VisitStatus
 from scheduling.rules.visits import Step
@@ -226,8 +228,8 @@ class StepDoor(ApiView):
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
         raise NotImplementedError
 
-    def ask_reach_again(self) -> None:
-        selectors.participation_for(self.actor, self.kwargs["id"])
+    def ask_reach_again(self, kept: Response) -> None:
+        self.touch_row(selectors.participation_for(self.actor, self.kwargs["id"]))
 
 
 @example({"arrived_at": "2026-03-31T15:02:00-05:00"})
@@ -330,7 +332,7 @@ class ParticipationReinstate(StepDoor):
 
 
 class VisitCancel(ApiView):
-    """Cancel a whole visit: every part of it that is still booked or checked in. Needs If-Match."""
+    """Cancel a whole visit: every part of it in your reach that is still booked or checked in. Needs If-Match."""
 
     resource = "visits"
     act = "cancel"
@@ -359,5 +361,11 @@ class VisitCancel(ApiView):
             self.touch(part.client_id, part.episode_id)
         return self.show(VisitRecord(shown).data, version=shown.version)
 
-    def ask_reach_again(self) -> None:
-        selectors.visit_for(self.actor, self.kwargs["id"])
+    def ask_reach_again(self, kept: Response) -> None:
+        """Every child whom the answer names; somebody who is only booked reaches the visit without them."""
+        visit = selectors.visit_for(self.actor, self.kwargs["id"])
+        reached = {str(part.pk): part for part in visit.participations.all()}
+        for shown in json.loads(kept.data)["children"]:
+            if shown["id"] not in reached:
+                raise NotFound
+            self.touch_row(reached[shown["id"]])

@@ -476,8 +476,8 @@ def call_off(
 
 @transaction.atomic
 def cancel_visit(*, actor: Actor, visit: Visit, cause: str, reason: str, at: datetime, now: datetime) -> None:
-    """Every part of it that can still be cancelled is; refused when there is none."""
-    rows = Participation.objects.select_related("visit", "episode").filter(visit=visit).order_by("pk")
+    """Every part of it in her reach that can still be cancelled is; refused when there is none."""
+    rows = selectors.participations_for(actor, Action.CONDUCT_VISITS).filter(visit=visit).order_by("pk")
     open_rows = [row for row in rows if rules.Step.CANCEL in rules.STEPS[VisitStatus(row.status)]]
     if not open_rows:
         raise Conflict("Nothing of this visit can be cancelled", code="illegal_step", status_now=visit.status)

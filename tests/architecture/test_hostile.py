@@ -9,11 +9,11 @@ from oauth2_provider.models import AccessToken, Application
 from rest_framework.test import APIClient
 
 from clinic.enums import Role, ScopeKind
-from clinic.models import AuditEvent, AuditEventClient, CareTeam, Contact, ContactAuthority
+from clinic.models import AuditEvent, AuditEventClient, CareTeam, Contact, ContactAuthority, StaffRole
 from scheduling.models import Participation
 from tests import factories as make
 from tests.clinic.asking import faults, ids
-from tests.scheduling.flow import PIN, Flow, signed_in
+from tests.scheduling.flow import PIN, Flow, give_pin, signed_in
 
 pytestmark = pytest.mark.django_db
 DAY, BEFORE, AFTER = "2026-04-14", "2026-04-10 09:00", "2026-04-14 18:00"
@@ -33,9 +33,7 @@ def group(flow):
     flow.stranger = flow.another_child("Ilo", flow.other)
     _, desk = flow.person("Lin Sato", Role.FRONT_DESK)
     children = [{"episode": str(flow.episode.pk)}, {"episode": str(flow.stranger.pk)}]
-    booked = flow.book(
-        f"{DAY} 15:00", at=BEFORE, api=desk, kind="group", staff=[str(flow.other.pk)], children=children
-    )
+    booked = flow.book(f"{DAY} 15:00", at=BEFORE, api=desk, kind="group", staff=[str(flow.other.pk)], children=children)
     assert booked.status_code == 201, booked.content
     flow.desk = desk
     return booked.json()
@@ -75,8 +73,7 @@ def test_cancelling_a_group_leaves_children_out_of_reach_as_they_were(flow, grou
 
 def test_who_is_only_booked_cancels_no_child_out_of_her_reach(flow, group):
     """Bea is booked for the group; once she is off the first child's team she may not call off that one's part."""
-    CareTeam.objects.filter(staff=flow.other, episode=flow.episode).update(ends_on=make.LONG_AGO)
-    CareTeam.objects.filter(staff=flow.other, episode=flow.episode).update(starts_on=make.LONG_AGO)
+    CareTeam.objects.filter(staff=flow.other, episode=flow.episode).delete()
     answer = post(flow.bea, f"visits/{group['id']}/cancel", CALLED_OFF, at=BEFORE, HTTP_IF_MATCH="*")
     assert answer.status_code == 200, answer.content
     assert Participation.objects.get(episode=flow.episode).status == "booked"
@@ -186,9 +183,7 @@ def test_a_consent_does_not_tell_which_contacts_there_are(flow):
 def test_supervision_in_an_episode_is_shown_only_where_the_episode_is(flow):
     """An assistant off the team sees who answers for whom in the organization, but no episode out of her reach."""
     wide = make.make_supervision(flow.person("Noor Aalto", Role.ASSISTANT)[0], flow.supervisor)
-    narrow = make.make_supervision(
-        flow.assistant, flow.supervisor, scope=ScopeKind.EPISODE.value, episode=flow.episode
-    )
+    narrow = make.make_supervision(flow.assistant, flow.supervisor, scope=ScopeKind.EPISODE.value, episode=flow.episode)
     other, bea = flow.person("Bea Lund", Role.ASSISTANT)
     _, desk = flow.person("Ada Holm", Role.ADMINISTRATOR)
     seen = ids(bea.get("/api/v1/supervisions/"))
@@ -234,8 +229,6 @@ def test_the_day_shows_an_application_nothing_that_its_scope_leaves_out(flow, mi
 
 def test_another_persons_pin_signs_nothing(flow):
     """Each has a PIN of her own, and a note is signed by its author alone, whoever is asked for hers."""
-    from tests.scheduling.flow import give_pin
-
     give_pin(flow.supervisor, "947261")
     note = flow.put(flow.visit("2026-04-14"), [], at=AFTER)
     wrong = flow.act(flow.ana, note, "sign", {"pin": "947261"}, at=AFTER, HTTP_IF_MATCH='"1"')
@@ -247,8 +240,6 @@ def test_another_persons_pin_signs_nothing(flow):
 
 def test_an_author_who_has_become_a_therapist_does_not_cosign_her_own(flow):
     """Neither a new role nor supervision of herself through a second row makes her another person."""
-    from clinic.models import StaffRole
-
     note = flow.put(flow.visit("2026-04-14"), [], at=AFTER)
     flow.sign(note, at=AFTER)
     StaffRole.objects.create(
@@ -320,7 +311,7 @@ def test_a_cursor_of_another_list_or_organization_is_refused(flow):
     mine = flow.ruth.get("/api/v1/clients/", {"page_size": "1"}).json()["next"]
     cursor = mine.split("cursor=")[1].split("&")[0]
     assert flow.ruth.get(f"/api/v1/episodes/?cursor={cursor}").status_code == 400
-    assert flow.ana.get(f"/api/v1/clients/?cursor={cursor}").json()["results"] in ([], [flow.ana.get("/api/v1/clients/").json()["results"][0]])
+    assert set(ids(flow.ana.get(f"/api/v1/clients/?cursor={cursor}"))) <= {str(flow.child.pk)}
     stranger = signed_in(make.make_staff(make.make_organization(name="Elsewhere"), Role.ADMINISTRATOR))
     assert stranger.get(f"/api/v1/clients/?cursor={cursor}").status_code == 400
 
