@@ -7,7 +7,7 @@ from typing import Any
 import dj_database_url
 
 from clinic import embedded
-from clinic.environment import TOP, Environment
+from clinic.environment import Environment
 
 ENVIRONMENT = Environment()
 ENVIRONMENT.refuse_unsafe()
@@ -251,7 +251,6 @@ OUTBOX_LISTENERS = {
     "document.signed": ["goals.recompute_of_document"],
     "document.returned": ["goals.recompute_of_document"],
     "document.cosigned": ["goals.recompute_of_document"],
-    "document.voided": ["goals.recompute_of_document"],
     "goal.changed": ["goals.recompute_goal"],
     "supervision.changed": ["clinic.reassign_cosignatures"],
     "succession.recorded": ["clinic.reassign_cosignatures"],
@@ -263,9 +262,6 @@ OUTBOX_ATTEMPTS = 12
 EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
 EMAIL_FILE_PATH = VAR_DIR / "mail"
 DEFAULT_FROM_EMAIL = "record@localhost"
-
-# --- Tests of routes ------------------------------------------------------------------------------
-TOP_DIR = TOP
 
 from clinic.api_description import SPECTACULAR_SETTINGS  # noqa: E402, F401
 from clinic.logs import LOGGING  # noqa: E402, F401

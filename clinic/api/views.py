@@ -25,7 +25,7 @@ from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_match, tags_in
 from clinic.api.renderers import dumps
 from clinic.enums import Outcome
-from clinic.errors import InvalidField, NotFound, PreconditionFailed, PreconditionRequired
+from clinic.errors import InvalidField, PreconditionFailed, PreconditionRequired
 from clinic.rules.access import Action, Actor
 
 PAGING = {"cursor", "page_size"}
@@ -357,10 +357,3 @@ def require_fixed(row: Any, wanted: dict[str, Any]) -> None:
     for name, value in wanted.items():
         if getattr(row, row._meta.get_field(name).attname) != value:
             raise InvalidField(f"/{name}", "This stays as it was recorded", code="fixed")
-
-
-def found_or_404(rows: models.QuerySet, row_id: UUID) -> Any:
-    row = rows.filter(pk=row_id).first()
-    if row is None:
-        raise NotFound
-    return row

@@ -4,8 +4,6 @@ import json
 from datetime import datetime
 from typing import Any
 
-SECTIONS = ("subjective", "objective", "assessment", "plan")
-
 
 def note_content(note: Any, participation: Any, body: dict[str, Any]) -> dict[str, Any]:
     """The content of a visit's note: whose, when, where, and what was written. It names no other child."""

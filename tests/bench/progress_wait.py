@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from uuid import UUID
 
 import orjson
-from django.conf import settings
 
+from clinic.environment import TOP
 from goals.models import GoalProgress
 from tests.bench import note_world
 from tests.bench.caller import Caller
@@ -26,7 +26,7 @@ def worker() -> Iterator[subprocess.Popen[bytes]]:
     """One background process of the service, without its timer: only the nudge after commit can be in time."""
     pool = ["-P", "threads", "-c", "2"]
     command = [sys.executable, "-m", "celery", "-A", "clinic", "worker", "--loglevel=ERROR", *pool]
-    process = subprocess.Popen(command, cwd=settings.TOP_DIR, stdout=subprocess.DEVNULL, env=dict(os.environ))
+    process = subprocess.Popen(command, cwd=TOP, stdout=subprocess.DEVNULL, env=dict(os.environ))
     try:
         yield process
     finally:
