@@ -69,7 +69,7 @@ class Ages(ApiView):
 
     resource = "clients"
     act = "ages"
-    actions = {"GET": Action.SEE_CLIENTS}
+    actions = {"GET": Action.SEE_AGES}
     outputs = {"GET": AgesRecord}
     filters = AgesFilter
 
@@ -77,7 +77,7 @@ class Ages(ApiView):
         asked = self.asked()
         on = asked.get("on", self.actor.today)
         method = AgeMethod(asked.get("method", AgeMethod.CALENDAR))
-        client = client_selectors.client_for(self.actor, id)
+        client = client_selectors.client_for(self.actor, id, Action.SEE_AGES)
         self.touch(client.pk)
         report = selectors.ages_of(self.actor, client, on=on, method=method)
         told = {

@@ -22,6 +22,8 @@ CHILD = {
     "gestation_days": 2,
 }
 
+CLINICAL = "null as well to those who do not treat the child, and left as it stands where they send null"
+
 
 @example(CHILD)
 class ClientIn(StrictInput):
@@ -70,8 +72,13 @@ class ClientRecord(serializers.Serializer):
     family_name = serializers.CharField()
     preferred_name = serializers.CharField()
     birth_date = serializers.DateField()
-    gestation_weeks = serializers.IntegerField(allow_null=True)
-    gestation_days = serializers.IntegerField(allow_null=True)
+    gestation_weeks = serializers.IntegerField(allow_null=True, help_text=CLINICAL)
+    gestation_days = serializers.IntegerField(allow_null=True, help_text=CLINICAL)
+
+    def to_representation(self, client: Any) -> dict[str, Any]:
+        shown = super().to_representation(client)
+        told = getattr(client, "birth_told", True)  # a child just entered is shown as she was sent
+        return shown if told else {**shown, **dict.fromkeys(services.CLINICAL)}
 
 
 class ClientList(ListDoor):

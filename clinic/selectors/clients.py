@@ -1,17 +1,19 @@
 """Reads of children, already scoped to who asks."""
 
+from typing import Any
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from clinic.errors import NotFound
 from clinic.models import Client, Site
 from clinic.rules.access import Action, Actor
 
 
-def clients_for(actor: Actor, action: Action = Action.SEE_CLIENTS) -> QuerySet[Client]:
-    """Children in her reach, with all that a list row shows already joined."""
-    return Client.objects.visible_to(actor, action).select_related("home_site")
+def clients_for(actor: Actor, action: Action = Action.SEE_CLIENTS) -> QuerySet[Any]:
+    """Children in her reach, each with whether she is told how early it was born."""
+    told = Client.objects.visible_to(actor, Action.SEE_AGES).filter(pk=OuterRef("pk"))
+    return Client.objects.visible_to(actor, action).select_related("home_site").annotate(birth_told=Exists(told))
 
 
 def client_for(actor: Actor, client_id: UUID, action: Action = Action.SEE_CLIENTS, *, lock: bool = False) -> Client:

@@ -36,7 +36,7 @@ EXPECTED: dict[str, str] = {
     "PUT clients/<uuid:id>/": "3 3 + 4 + + 3 4 1",
     "NEW clients/<uuid:id>/": "3 3 + + + + 3 x 1",
     "PATCH clients/<uuid:id>/": "3 3 + 4 + + 3 4 1",
-    "GET clients/<uuid:id>/ages/": "+ 4 + 4 + + + 4 1",
+    "GET clients/<uuid:id>/ages/": "+ 4 + 4 3 3 3 3 1",
     "GET consents/": "+ o + o + + 3 o 1",
     "GET consents/<uuid:id>/": "+ 4 + 4 + + 3 4 1",
     "PUT consents/<uuid:id>/": "3 3 r 4 r r 3 4 1",

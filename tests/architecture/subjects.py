@@ -196,6 +196,7 @@ SHOWN: dict[str, Maker] = {
 QUERIES = {"day/": "?date=2026-03-03"}
 # What the documented example says otherwise than this row, on this day, needs.
 BODIES: dict[str, dict[str, Any]] = {
+    "PUT clients/<uuid:id>/": {"gestation_weeks": None, "gestation_days": None},
     "POST episodes/<uuid:id>/cancel/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/discharge/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/hold/": {"on": "2026-04-01"},

@@ -354,9 +354,50 @@ def test_what_is_only_shown_is_not_taken(flow, member):
 @pytest.mark.parametrize("body", [{"gestation_days": 3}, {"gestation_weeks": None}])
 def test_days_of_gestation_without_weeks_are_refused_in_a_change_too(flow, body):
     """What the table forbids is told as a wrong member, and nothing is written."""
-    _, desk = flow.person("Lin Sato", Role.FRONT_DESK)
     if "gestation_weeks" in body:
         flow.child.gestation_weeks, flow.child.gestation_days = 34, 2
         flow.child.save(update_fields=["gestation_weeks", "gestation_days"])
-    answer = desk.patch(f"/api/v1/clients/{flow.child.pk}/", body, format="json", HTTP_IF_MATCH='"1"')
+    answer = flow.ruth.patch(f"/api/v1/clients/{flow.child.pk}/", body, format="json", HTTP_IF_MATCH='"1"')
     assert (answer.status_code, faults(answer)) == (422, [("/gestation_weeks", "required")])
+
+
+# --- No clinical word ------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def early(flow):
+    """The child was born at 34 weeks and 2 days."""
+    flow.child.gestation_weeks, flow.child.gestation_days = 34, 2
+    flow.child.save(update_fields=["gestation_weeks", "gestation_days"])
+    return f"/api/v1/clients/{flow.child.pk}/"
+
+
+@pytest.mark.parametrize("role", [Role.FRONT_DESK, Role.ADMINISTRATOR])
+def test_how_early_a_child_was_born_is_told_to_those_who_treat_her(flow, early, role):
+    """The front desk and the administrator get names and the birth date; her ages are clinical."""
+    _, api = flow.person("Lin Sato", role)
+    (listed,) = api.get("/api/v1/clients/").json()["results"]
+    for shown in (api.get(early).json(), listed):
+        assert (shown["gestation_weeks"], shown["gestation_days"], shown["birth_date"]) == (None, None, "2021-05-17")
+    assert api.get(f"{early}ages/").status_code == 403
+    for clinician in (flow.ana, flow.ruth):
+        assert clinician.get(early).json()["gestation_weeks"] == 34
+
+
+def test_a_second_role_at_the_desk_tells_no_more_of_a_child_out_of_reach(flow, early):
+    """An assistant who also sits at the desk sees every child, and the births of those whom she treats."""
+    _, api = flow.person("Bea Lund", Role.ASSISTANT, Role.FRONT_DESK)
+    assert (api.get(early).json()["gestation_weeks"], api.get(f"{early}ages/").status_code) == (None, 404)
+
+
+def test_what_was_not_shown_is_not_written_over(flow, early):
+    """A child sent back as she was shown keeps her weeks; other weeks are refused."""
+    _, desk = flow.person("Lin Sato", Role.FRONT_DESK)
+    shown = desk.get(early).json()
+    asked = {**{name: shown[name] for name in shown if name not in ("id", "version")}, "preferred_name": "Miri"}
+    answer = desk.put(early, asked, format="json", HTTP_IF_MATCH='"1"')
+    assert (answer.status_code, answer.json()["gestation_weeks"]) == (200, None)
+    flow.child.refresh_from_db()
+    assert (flow.child.preferred_name, flow.child.gestation_weeks, flow.child.gestation_days) == ("Miri", 34, 2)
+    refused = desk.patch(early, {"gestation_weeks": 30}, format="json", HTTP_IF_MATCH='"2"')
+    assert (refused.status_code, refused.json()["code"]) == (403, "clinicians_word")
