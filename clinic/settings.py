@@ -209,15 +209,21 @@ CELERY_TIMEZONE = "UTC"
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TASK_PUBLISH_RETRY = False
+REDIS_TRANSPORT_OPTIONS: dict[str, Any] = {
+    "visibility_timeout": 600,
+    "unacked_restore_interval": 10,
+    "unacked_restore_throttle": 1,
+    "socket_connect_timeout": 2,
+    "socket_timeout": 5,
+    # A nudge tries once: whoever has just signed does not wait for a broker that is down.
+    "max_retries": 1,
+    "interval_start": 0,
+    "interval_step": 0,
+    "interval_max": 0,
+}
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL
-    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {
-        "visibility_timeout": 600,
-        "unacked_restore_interval": 10,
-        "unacked_restore_throttle": 1,
-        "socket_connect_timeout": 2,
-        "socket_timeout": 5,
-    }
+    CELERY_BROKER_TRANSPORT_OPTIONS = REDIS_TRANSPORT_OPTIONS
     CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}}
 else:
     QUEUE_DIR = VAR_DIR / "queue"

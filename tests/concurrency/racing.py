@@ -8,6 +8,7 @@ from typing import Any
 
 from celery import current_app
 from django.db import connection
+from kombu import pools
 
 PATIENCE = 20
 
@@ -70,8 +71,6 @@ def _set(app: Any, **names: Any) -> None:
     for name, value in names.items():
         setattr(app.conf, name, value)
     # Connections, producers and queues were made for the broker before.
-    app.pool.force_close_all()
-    app.amqp._producer_pool = None
+    pools.reset()
     app._pool = None
-    for made in ("amqp", "annotations"):
-        app.__dict__.pop(made, None)
+    app.__dict__.pop("amqp", None)
