@@ -5,7 +5,8 @@ from datetime import date, datetime, timedelta
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
-from clinic.models import Organization
+from clinic.enums import DocumentState
+from clinic.models import Document, Organization
 from clinic.services.beginnings import begin_organization, give_login
 from scheduling.demonstration.browser import Browser
 
@@ -16,6 +17,7 @@ ZONE = "America/Chicago"
 PASSWORD = "alder-yard-demonstration"  # noqa: S105
 PIN = "580213"
 VISITS_BEFORE = 5
+LAST_NOTE = "note 4"
 
 
 def named(what: str) -> str:
@@ -34,6 +36,11 @@ class People:
 
 def has_begun() -> bool:
     return Organization.objects.filter(pk=ORGANIZATION).exists()
+
+
+def has_ended() -> bool:
+    """Was it told as far as the co-signature, after which nothing is written?"""
+    return Document.objects.filter(pk=named(LAST_NOTE), state=DocumentState.COSIGNED.value).exists()
 
 
 def begin(today: date) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from scheduling.demonstration import clinic
 from scheduling.demonstration.browser import Browser, Refused
-from scheduling.demonstration.clinic import PIN, People, at, named
+from scheduling.demonstration.clinic import LAST_NOTE, PIN, People, at, named
 
 PATIENCE = 20.0
 CRITERION = {
@@ -133,20 +133,20 @@ class Story:
         )
 
     def _return_the_note(self) -> None:
-        ruth, path = self.people.supervisor, f"/notes/{named('note 4')}/"
+        ruth, path = self.people.supervisor, f"/notes/{named(LAST_NOTE)}/"
         queue = ruth.get("/cosign-queue/")["results"]
         waiting = {row["document"] for row in queue}
-        self._hold(named("note 4") in waiting, "the note waits in the supervisor's queue")
+        self._hold(named(LAST_NOTE) in waiting, "the note waits in the supervisor's queue")
         digest = ruth.get(path)["current"]["digest"]
         ruth.act(f"{path}return/", {"pin": PIN, "digest": digest, "reason": "Which two needed a cue? Please recount."})
         found = self._progress(lambda row: row["criterion"] == "not_met", "a returned note counts no more")
         self.say(f"6. Ruth returns it with a reason. The goal is not met any more; slope {_per_week(found)}.")
 
     def _revise_and_cosign(self) -> None:
-        ana, ruth, path = self.people.assistant, self.people.supervisor, f"/notes/{named('note 4')}/"
+        ana, ruth, path = self.people.assistant, self.people.supervisor, f"/notes/{named(LAST_NOTE)}/"
         first = ruth.get(path)["current"]["digest"]
         part = ana.get(path)["participation"]
-        self._sign(ana, "note 4", part, [(1, 7)])
+        self._sign(ana, LAST_NOTE, part, [(1, 7)])
         found = self._progress(lambda row: row["last_value"] == "0.7", "the revised note counts")
         self.say(f"7. Ana recounts: 7 of 10, version 2. Not met; slope {_per_week(found)}; {_share(found)} of the way.")
         self._refused(409, lambda: ruth.act(f"{path}cosign/", {"pin": PIN, "digest": first}))
@@ -158,7 +158,7 @@ class Story:
         self.say(f"8. Ruth co-signs: refused for the version before, done for the one that she read ({names}).")
 
     def _verify(self) -> None:
-        answer = self.people.supervisor.get(f"/documents/{named('note 4')}/verify/")
+        answer = self.people.supervisor.get(f"/documents/{named(LAST_NOTE)}/verify/")
         self._hold(answer["intact"] and len(answer["versions"]) == 2, "both versions are intact")
         self.say("9. Both versions verify: content, chain and signatures agree.")
 

@@ -1,5 +1,6 @@
 """The story that anyone can run, and the README's own words typed after it."""
 
+import io
 import os
 import re
 import subprocess
@@ -7,11 +8,15 @@ import sys
 import time
 import urllib.request
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from clinic.processes import free_port
+from scheduling.demonstration import clinic
+from scheduling.demonstration.story import StepFailed
+from scheduling.management.commands.demo import Command
 
 TOP = Path(__file__).resolve().parents[2]
 PRINTED = [
@@ -68,3 +73,21 @@ def test_the_story_is_told_and_the_readme_is_true(served):
     commands = typed((TOP / "README.md").read_text()).replace("http://127.0.0.1:8000", address)
     done = subprocess.run(["bash", "-c", commands], capture_output=True, text=True, timeout=60, check=False)
     assert done.stdout.splitlines() == PRINTED, done.stderr
+
+
+@pytest.mark.django_db
+def test_a_story_that_broke_off_is_not_taken_for_told():
+    """What was begun and not ended is said to be so; a story told to its end stands."""
+    clinic.begin(date(2026, 3, 31))
+    with pytest.raises(StepFailed, match="before on this database"):
+        Command()._tell("http://nowhere.invalid")
+
+
+@pytest.mark.django_db
+def test_a_story_that_was_told_stands(monkeypatch):
+    """It is not told twice on one database."""
+    clinic.begin(date(2026, 3, 31))
+    monkeypatch.setattr(clinic, "has_ended", lambda: True)
+    said = io.StringIO()
+    Command(stdout=said)._tell("http://nowhere.invalid")
+    assert "told on this database already" in said.getvalue()

@@ -60,6 +60,8 @@ class Command(BaseCommand):
     def _tell(self, address: str) -> None:
         today = timezone.now().astimezone(ZoneInfo(clinic.ZONE)).date()
         if clinic.has_begun():
+            if not clinic.has_ended():
+                raise StepFailed(f"it did so before on this database: remove {settings.VAR_DIR} or name another one")
             self.say("The story has been told on this database already; it stands as it was told.")
             return
         clinic.begin(today)
