@@ -3,28 +3,29 @@
 from datetime import date
 
 import pytest
-from django.utils import timezone
+import time_machine
 from rest_framework.test import APIClient
 
 from clinic.enums import Role
 from clinic.models import SigningPin, StaffRole
-from clinic.selectors.actors import today_in
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
 
 
 def test_a_person_is_told_who_she_is_here_today():
-    """Her roles of today only, her organization, and no scopes in a browser session."""
+    """Her roles of today only, by the clock of her organization, and no scopes in a browser session."""
     organization = make.make_organization()
     staff = make.make_staff(organization, Role.THERAPIST, Role.ADMINISTRATOR, printed_name="Ruth")
     StaffRole.objects.filter(role="administrator").update(ends_on=date(2025, 12, 31))
-    assert make.signed_in(staff).get("/api/v1/me/").json() == {
+    with time_machine.travel("2026-03-04T05:30:00Z", tick=False):
+        answer = make.signed_in(staff).get("/api/v1/me/")
+    assert answer.json() == {
         "staff": str(staff.pk),
         "printed_name": "Ruth",
         "roles": ["therapist"],
         "organization": {"id": str(organization.pk), "name": "Alder Yard Therapy", "time_zone": "America/Chicago"},
-        "today": today_in("America/Chicago", timezone.now()).isoformat(),
+        "today": "2026-03-03",
         "scopes": None,
         "has_pin": False,
     }
