@@ -1,15 +1,28 @@
 """Says what happened, in the transaction in which it did: messages for listeners, and the feed of changes."""
 
+import json
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from celery import current_app
 from django.conf import settings
-from django.db import transaction
+from django.db import connection, transaction
+from uuid_utils.compat import uuid7
 
 from clinic.enums import ChangeKind
-from clinic.models import ChangeFeed, OutboxHandling, OutboxMessage
+
+MESSAGE = """
+WITH message AS (
+    INSERT INTO clinic_outboxmessage (id, organization_id, topic, refs, created_at)
+    VALUES (%s, %s, %s, %s, %s)
+    RETURNING id, organization_id, created_at)
+INSERT INTO clinic_outboxhandling (id, organization_id, message_id, handler, attempts, not_before, last_error)
+SELECT listener.id, message.organization_id, message.id, listener.handler, 0, message.created_at, ''
+FROM message, unnest(%s::uuid[], %s::text[]) AS listener (id, handler)"""
+CHANGE = """
+INSERT INTO clinic_changefeed (organization_id, kind, record_kind, record_id, client_id, episode_id)
+VALUES (%s, %s, %s, %s, %s, %s)"""
 
 
 def record(topic: str, *, organization_id: UUID, now: datetime, **refs: Any) -> None:
@@ -17,16 +30,11 @@ def record(topic: str, *, organization_id: UUID, now: datetime, **refs: Any) -> 
     listeners = settings.OUTBOX_LISTENERS.get(topic, [])
     if not listeners:
         return
-    message = OutboxMessage.objects.create(
-        organization_id=organization_id,
-        topic=topic,
-        refs={name: str(value) for name, value in refs.items()},
-        created_at=now,
-    )
-    OutboxHandling.objects.bulk_create(
-        OutboxHandling(organization_id=organization_id, message=message, handler=handler, not_before=now)
-        for handler in listeners
-    )
+    told = json.dumps({name: str(value) for name, value in refs.items()})
+    with connection.cursor() as cursor:
+        cursor.execute(
+            MESSAGE, [uuid7(), organization_id, topic, told, now, [uuid7() for _ in listeners], list(listeners)]
+        )
     transaction.on_commit(hurry, robust=True)
 
 
@@ -44,11 +52,5 @@ def changed(record_kind: str, row: Any, *, client_id: UUID | None = None, episod
 
 
 def _feed(kind: ChangeKind, record_kind: str, row: Any, client_id: UUID | None, episode_id: UUID | None) -> None:
-    ChangeFeed.objects.create(
-        organization_id=row.organization_id,
-        kind=kind.value,
-        record_kind=record_kind,
-        record_id=row.pk,
-        client_id=client_id,
-        episode_id=episode_id,
-    )
+    with connection.cursor() as cursor:
+        cursor.execute(CHANGE, [row.organization_id, kind.value, record_kind, row.pk, client_id, episode_id])

@@ -7,6 +7,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef, Subquery
 
 from clinic import outbox
 from clinic.enums import DocumentKind, DocumentState, FlagSeverity, Role, SignatureMeaning, VerdictOutcome
@@ -27,8 +28,18 @@ from clinic.rules import signatures as rules
 from clinic.rules.access import Actor
 from clinic.rules.canonical import NotFreezable, digest, freeze
 from clinic.rules.signing_limits import cosign_due_at
-from clinic.selectors.cosigning import supervision_of
+from clinic.selectors.cosigning import Supervised, supervision_of
 from clinic.services.pins import PinProof
+
+SIGNED_COLUMNS = (
+    "state",
+    "current_version",
+    "draft",
+    "changed_at",
+    "version",
+    "cosign_owner",
+    "cosign_due_at",
+)
 
 
 class AlreadyDecided(Conflict):
@@ -56,7 +67,7 @@ class Flag:
     subject: str = ""
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def begin(
     *,
     actor: Actor,
@@ -90,13 +101,12 @@ def begin(
 
 def needs_cosignature(actor: Actor, service_date: date) -> bool:
     """An assistant's work is co-signed where the organization asks for it; a therapist signs alone."""
-    if not Organization.objects.filter(pk=actor.organization_id, cosignature_required=True).exists():
-        return False
-    held = StaffRole.objects.in_force(service_date).filter(staff_id=actor.staff_id).values_list("role", flat=True)
-    return Role.THERAPIST.value not in set(held)
+    as_therapist = StaffRole.objects.in_force(service_date).filter(staff_id=actor.staff_id, role=Role.THERAPIST.value)
+    asking = Organization.objects.filter(pk=actor.organization_id, cosignature_required=True)
+    return asking.exclude(Exists(as_therapist)).exists()
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def revise(*, actor: Actor, document: Document, draft: dict[str, Any], now: datetime) -> Document:
     """Change a draft, or what is to become the next version of a returned document. The caller holds the lock."""
     _only_author(actor, document)
@@ -115,17 +125,27 @@ def _only_author(actor: Actor, document: Document) -> None:
         raise NotHers
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def sign(
-    *, actor: Actor, document: Document, proof: PinProof, content: dict[str, Any], flags: list[Flag], now: datetime
+    *,
+    actor: Actor,
+    document: Document,
+    proof: PinProof,
+    content: dict[str, Any],
+    flags: list[Flag],
+    now: datetime,
+    supervised: Supervised | None = None,
 ) -> DocumentVersion:
-    """Freeze the content as the next version and sign it; the caller holds the lock and writes what follows from it."""
+    """Freeze the content as the next version and sign it; the caller holds the lock and writes what follows from it.
+
+    A caller who has asked already under whom the author worked passes it on.
+    """
     _require_proof(actor, proof)
     refuse_to_sign(actor=actor, document=document)
     version = _freeze(document, content, now)
     _signature(actor, version, SignatureMeaning.AUTHORSHIP, now)
     DocumentFlag.objects.bulk_create(_flag_row(version, flag) for flag in flags)
-    _signed(document, version, now, actor)
+    _signed(document, version, now, actor, supervised)
     outbox.record("document.signed", organization_id=document.organization_id, now=now, document_id=document.pk)
     outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
     return version
@@ -156,7 +176,7 @@ def _require_proof(actor: Actor, proof: PinProof) -> None:
 
 
 def _freeze(document: Document, content: dict[str, Any], now: datetime) -> DocumentVersion:
-    previous = document.versions.order_by("-number").first()
+    previous = document.current_version
     try:
         frozen = freeze(content)
     except NotFreezable as exc:
@@ -180,26 +200,30 @@ def _signature(
     now: datetime,
     in_succession_to: UUID | None = None,
 ) -> Signature:
-    signer = Staff.objects.get(pk=actor.person)
-    credential = (
-        Credential.objects.filter(staff=signer, starts_on__lte=actor.today).order_by("-starts_on", "-pk").first()
-    )
-    printed = f"{signer.printed_name}, {credential.abbreviation}" if credential else signer.printed_name
+    name, credential_id, abbreviation = _name_and_credential(actor)
+    printed = f"{name}, {abbreviation}" if credential_id else name
     if in_succession_to is not None:
         printed += f", in succession to {Staff.objects.get(pk=in_succession_to).printed_name}"
     return Signature.objects.create(
         organization_id=version.organization_id,
         version=version,
         version_author_id=version.author_id,
-        signer=signer,
+        signer_id=actor.person,
         meaning=meaning.value,
         printed_name=printed[:300],
-        credential=credential,
+        credential_id=credential_id,
         in_succession_to_id=in_succession_to,
         signed_at=now,
         application=actor.application,
         digest=version.digest,
     )
+
+
+def _name_and_credential(actor: Actor) -> tuple[str, UUID | None, str | None]:
+    """Her printed name, with the credential that she came by last."""
+    held = Credential.objects.filter(staff=OuterRef("pk"), starts_on__lte=actor.today).order_by("-starts_on", "-pk")
+    last = (Subquery(held.values("pk")[:1]), Subquery(held.values("abbreviation")[:1]))
+    return Staff.objects.values_list("printed_name", *last).get(pk=actor.person)
 
 
 def _flag_row(version: DocumentVersion, flag: Flag) -> DocumentFlag:
@@ -213,27 +237,28 @@ def _flag_row(version: DocumentVersion, flag: Flag) -> DocumentFlag:
     )
 
 
-def _signed(document: Document, version: DocumentVersion, now: datetime, actor: Actor) -> None:
+def _signed(
+    document: Document, version: DocumentVersion, now: datetime, actor: Actor, supervised: Supervised | None
+) -> None:
     document.state = DocumentState.SIGNED.value
     document.current_version = version
     document.draft = None
     document.changed_at = now
     document.version += 1
     if document.requires_cosignature:
-        document.cosign_owner_id = owner_of(document, today=actor.today)
-        organization = Organization.objects.get(pk=document.organization_id)
+        document.cosign_owner_id = owner_of(document, today=actor.today, supervised=supervised)
         zone = ZoneInfo(document.episode.site.time_zone)
-        document.cosign_due_at = cosign_due_at(now, days=organization.cosign_within_days, zone=zone)
-    document.save()
+        document.cosign_due_at = cosign_due_at(now, days=document.organization.cosign_within_days, zone=zone)
+    document.save(update_fields=SIGNED_COLUMNS)
 
 
-def owner_of(document: Document, *, today: date) -> UUID | None:
+def owner_of(document: Document, *, today: date, supervised: Supervised | None = None) -> UUID | None:
     """On whose list the co-signature waits; nobody's puts it on the administrator's."""
-    supervised = supervision_of(document.author_id, document.episode, today=today)
+    supervised = supervised or supervision_of(document.author_id, document.episode, today=today)
     return supervised.owner(document.service_date, today=today)
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, now: datetime) -> Verdict:
     """Co-sign the version that this supervisor read. The verdict's key settles a race with a return."""
     _require_proof(actor, proof)
@@ -246,7 +271,7 @@ def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest:
     return verdict
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def send_back(
     *, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, reason: str, draft: dict, now: datetime
 ) -> Verdict:

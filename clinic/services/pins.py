@@ -79,11 +79,7 @@ def prove(*, actor: Actor, pin: str, now: datetime) -> PinProof:
 @transaction.atomic
 def _attempt(actor: Actor, now: datetime, is_right: Callable[[str], bool]) -> bool:
     """One guess, counted here and now: what was tried with it comes later, in another transaction."""
-    SigningPin.objects.bulk_create(
-        [SigningPin(staff_id=actor.person, organization_id=actor.organization_id, hash="", changed_at=now)],
-        ignore_conflicts=True,
-    )
-    held = SigningPin.objects.select_for_update(no_key=True).get(staff_id=actor.person)
+    held = _held(actor) or _begun(actor, now)
     if held.locked_until is not None and rules.is_locked(held.locked_until, now=now):
         raise Locked(retry_after=max(1, int((held.locked_until - now).total_seconds())))
     right = is_right(held.hash)
@@ -92,6 +88,19 @@ def _attempt(actor: Actor, now: datetime, is_right: Callable[[str], bool]) -> bo
     if before != (held.misses, held.locked_until):
         held.save(update_fields=["misses", "locked_until"])
     return right
+
+
+def _held(actor: Actor) -> SigningPin | None:
+    return SigningPin.objects.select_for_update(no_key=True).filter(staff_id=actor.person).first()
+
+
+def _begun(actor: Actor, now: datetime) -> SigningPin:
+    """The row in which her misses are counted, which somebody else may have begun in this instant."""
+    SigningPin.objects.bulk_create(
+        [SigningPin(staff_id=actor.person, organization_id=actor.organization_id, hash="", changed_at=now)],
+        ignore_conflicts=True,
+    )
+    return SigningPin.objects.select_for_update(no_key=True).get(staff_id=actor.person)
 
 
 def _matches(stored: str, pin: str) -> bool:

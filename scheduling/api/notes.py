@@ -225,7 +225,9 @@ class NoteDoor(PutDoor):
         return services.revise_note(actor=self.actor, note=row, body=self.body(), now=self.now)
 
     def represent(self, row: Any) -> Any:
-        shown = selectors.note_for(self.actor, row.pk, kind=self.kind) if self.request.method != "GET" else row
+        """A row that was found for reading, or has no version yet, is whole; another is read again."""
+        whole = self.request.method == "GET" or row.current_version_id is None
+        shown = row if whole else selectors.note_for(self.actor, row.pk, kind=self.kind)
         return NoteRecord(shown, context={"view": self}).data
 
 
@@ -265,7 +267,7 @@ class NoteAct(ApiView):
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(self.form)
         # The PIN is asked first and its misses are counted in a transaction of their own.
-        selectors.note_for(self.actor, id, kind=self.kind)
+        selectors.require_note(self.actor, id, kind=self.kind)
         proof = pins.prove(actor=self.actor, pin=wanted.pop("pin"), now=self.now)
         return self.write(lambda: self._act(id, wanted, proof))
 
@@ -273,11 +275,14 @@ class NoteAct(ApiView):
         note = selectors.note_to_change(self.actor, note_id, kind=self.kind)
         self.perform(note, wanted, proof)
         self.touch(note.client_id, note.episode_id)
-        shown = selectors.note_for(self.actor, note_id, kind=self.kind)
+        shown = self.shown(note)
         return self.show(NoteRecord(shown, context={"view": self}).data, version=shown.version)
 
     def perform(self, note: Any, wanted: dict[str, Any], proof: pins.PinProof) -> None:
         raise NotImplementedError
+
+    def shown(self, note: Any) -> Any:
+        return selectors.note_for(self.actor, note.pk, kind=self.kind)
 
     def ask_reach_again(self, kept: Response) -> None:
         self.touch_row(selectors.note_for(self.actor, self.kwargs["id"], kind=self.kind))
@@ -296,6 +301,9 @@ class NoteSign(NoteAct):
     def perform(self, note: Any, wanted: dict[str, Any], proof: pins.PinProof) -> None:
         self.require_match(note.version)
         services.sign_note(actor=self.actor, note=note, proof=proof, now=self.now)
+
+    def shown(self, note: Any) -> Any:
+        return selectors.with_signatures(note)
 
 
 class NoteCosign(NoteAct):

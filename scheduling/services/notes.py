@@ -9,16 +9,16 @@ from django.db import transaction
 
 from clinic.enums import DocumentKind, DocumentState, FlagSeverity
 from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
-from clinic.models import Document, DocumentVersion, Organization, Verdict
+from clinic.models import Document, DocumentVersion, Verdict
 from clinic.rules.access import Actor
 from clinic.rules.signing_limits import late_entry_sentence, lateness, sign_limit
-from clinic.selectors.cosigning import supervision_of
+from clinic.selectors.cosigning import Supervised, supervision_of
 from clinic.services import documents
 from clinic.services.documents import Flag
 from clinic.services.pins import PinProof
 from goals.services import measurements
 from scheduling.enums import VisitKind, VisitStatus
-from scheduling.models import Booking, Participation, ParticipationNote
+from scheduling.models import Participation, ParticipationNote
 from scheduling.rules import notes as rules
 from scheduling.rules.visits import OVER, minutes_between
 from scheduling.selectors import notes as selectors
@@ -36,8 +36,10 @@ def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str
     participation = selectors.participation_to_document(actor, UUID(body["participation"]))
     if participation is None:
         raise InvalidField("/participation", "There is no such part of a visit in your reach", code="not_found")
-    _refuse_anothers_visit(actor, participation)
-    _refuse_second_note(actor, participation)
+    if not participation.is_hers:
+        raise NotAllowed("You document the visits that you are booked for", code="not_own_visit")
+    if participation.her_note_id is not None:
+        raise NoteExists(existing_id=str(participation.her_note_id))
     measurements.judge(
         actor_organization=actor.organization_id,
         episode=participation.episode,
@@ -64,18 +66,6 @@ def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str
         )
     visits.shows_more(participation)
     return document
-
-
-def _refuse_anothers_visit(actor: Actor, participation: Participation) -> None:
-    booked = Booking.objects.filter(visit_id=participation.visit_id, staff_id=actor.person, superseded=False)
-    if not booked.exists():
-        raise NotAllowed("You document the visits that you are booked for", code="not_own_visit")
-
-
-def _refuse_second_note(actor: Actor, participation: Participation) -> None:
-    there = ParticipationNote.objects.filter(participation=participation, author_id=actor.staff_id).first()
-    if there is not None:
-        raise NoteExists(existing_id=str(there.document_id))
 
 
 @transaction.atomic
@@ -158,13 +148,15 @@ def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -
         service_date=note.service_date,
         raws=body.get("measurements", []),
     )
+    supervised = supervision_of(note.author_id, note.episode, today=actor.today) if note.requires_cosignature else None
     version = documents.sign(
         actor=actor,
         document=note,
         proof=proof,
         content=rules.note_content(note, participation, body),
-        flags=_flags(actor, note, participation, now),
+        flags=_flags(note, participation, supervised, now),
         now=now,
+        supervised=supervised,
     )
     measurements.write(
         version=version, document=note, judged=judged, site_id=participation.visit.site_id, recorded_at=now
@@ -196,13 +188,11 @@ def _was_held(actor: Actor, participation: Participation, body: dict[str, Any], 
     )
 
 
-def _flags(actor: Actor, note: Document, participation: Participation, now: datetime) -> list[Flag]:
+def _flags(note: Document, participation: Participation, supervised: Supervised | None, now: datetime) -> list[Flag]:
     found = []
-    if note.requires_cosignature:
-        supervised = supervision_of(note.author_id, note.episode, today=actor.today)
-        if not supervised.in_force(note.service_date):
-            day = note.service_date.isoformat()
-            found.append(Flag("no_supervision_on_day", FlagSeverity.WARNING, {"service_date": day}))
+    if supervised is not None and not supervised.in_force(note.service_date):
+        day = note.service_date.isoformat()
+        found.append(Flag("no_supervision_on_day", FlagSeverity.WARNING, {"service_date": day}))
     late = _late(note, participation, now)
     if late:
         found.append(Flag("late_entry", FlagSeverity.NOTICE, late))
@@ -215,7 +205,7 @@ def _late(note: Document, participation: Participation, now: datetime) -> dict[s
     """Documentation later than the organization's limit, by the first signature, in the site's zone."""
     if note.current_version_id is not None:
         return {}
-    days = Organization.objects.values_list("sign_within_business_days", flat=True).get(pk=note.organization_id)
+    days = note.organization.sign_within_business_days
     signed_on = now.astimezone(ZoneInfo(participation.visit.site.time_zone)).date()
     limit = sign_limit(note.service_date, business_days=days)
     late = lateness(service_date=note.service_date, signed_on=signed_on, limit=limit)

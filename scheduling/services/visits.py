@@ -353,7 +353,7 @@ def shows_more(participation: Participation) -> None:
     Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1)
 
 
-@transaction.atomic
+@transaction.atomic(savepoint=False)
 def end_reach_of_booking(*, visit: Visit, episode_id: UUID, staff_id: UUID, today: date) -> None:
     """The note is signed: what the booking gave its author ends with this day."""
     CareTeam.objects.filter(
