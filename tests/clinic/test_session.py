@@ -1,17 +1,15 @@
 """The browser's session: how it begins, what it may do without a token of its own, and whom it lets in."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 import time_machine
 from axes.models import AccessAttempt
 from django.contrib.sessions.models import Session
 from django.test import Client as Browser
-from django.utils import timezone
 
 from clinic.enums import Role
 from clinic.models import Client, Staff, User
-from clinic.selectors.actors import today_in
 from tests import factories as make
 from tests.clinic.oauth_flow import fields_of
 
@@ -219,9 +217,9 @@ def test_who_has_no_place_at_work_gets_nowhere():
 @pytest.mark.parametrize(("last_day", "status"), [(-1, 403), (0, 200), (1, 200)])
 def test_whoever_left_is_out_from_the_next_day(staff, last_day, status):
     """Her last day counts in her organization's zone."""
-    today = today_in(staff.organization.time_zone, timezone.now())
-    Staff.objects.filter(pk=staff.pk).update(left_on=today + timedelta(last_day))
-    answer = make.signed_in(staff).get(CLIENTS)
+    Staff.objects.filter(pk=staff.pk).update(left_on=date(2026, 3, 3) + timedelta(last_day))
+    with time_machine.travel("2026-03-03T15:00:00Z", tick=False):
+        answer = make.signed_in(staff).get(CLIENTS)
     assert answer.status_code == status
     if status == 403:
         assert code_of(answer) == (403, "no_place_at_work")
