@@ -84,6 +84,25 @@ def test_a_planted_simple_key_is_reported():
     assert unvalidated() == ["planted"]
 
 
+def key_columns(model: type[models.Model]) -> set[str]:
+    return {field.column for mine, field in BETWEEN if mine is model}
+
+
+OF_BOTH = [
+    model
+    for model in every_model()
+    # The feed takes both from the row that it tells of, which has the key.
+    if {"episode_id", "client_id"} <= key_columns(model) and model._meta.label != "clinic.ChangeFeed"
+]
+
+
+@pytest.mark.parametrize("model", OF_BOTH, ids=lambda model: model._meta.label)
+def test_a_row_of_a_child_and_an_episode_is_of_that_childs_episode(model):
+    """Where both are named one key holds them together, else a row could show one child's episode to another's team."""
+    agreeing = {"organization_id", "episode_id", "client_id"}
+    assert agreeing in [set(mine) for _, mine, _ in keys_through(model, "episode_id").values()]
+
+
 def unvalidated() -> list[str]:
     return [kept.name for model in every_model() for kept in constraints_of(model).values() if not kept.validated]
 
