@@ -1,5 +1,8 @@
 """The children's own records over HTTP: reach, conditional writes, strict input."""
 
+from base64 import b64decode
+from urllib.parse import unquote
+
 import pytest
 
 from clinic.enums import Role
@@ -118,3 +121,14 @@ def test_the_list_pages_both_ways_and_its_cursor_is_bound(team):
     assert (crafted.status_code, crafted.json()["errors"][0]["pointer"]) == (400, "/cursor")
     assert api.get("/api/v1/clients/?page_size=0").status_code == 400
     assert api.get("/api/v1/clients/?colour=red").status_code == 400
+
+
+def test_a_cursor_shows_nobodys_name(team):
+    """A cursor stands in addresses and in proxies' logs: what it holds cannot be read there."""
+    make.make_client(team["site"], family_name="Zuberi")
+    following = make.signed_in(team["desk"]).get("/api/v1/clients/?page_size=1").json()["next"]
+    token = unquote(following.split("cursor=")[1])
+    assert team["child"].family_name not in token
+    for part in (token, token.split(":")[0]):
+        padded = part + "=" * (-len(part) % 4)
+        assert team["child"].family_name.encode() not in b64decode(padded, altchars=b"-_")
