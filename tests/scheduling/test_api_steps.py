@@ -113,6 +113,17 @@ def test_a_visit_without_check_in_began_as_planned(flow, part):
     assert (told["arrived_at"], told["minutes"]) == ("2026-03-31T14:00:00Z", 40)
 
 
+def test_more_than_twelve_hours_are_said_in_minutes(flow, part):
+    """Left standing over night, a part is not finished by the clock: she says how long it was."""
+    flow.step(part, "check-in", at=f"{DAY} 09:00")
+    before = written()
+    late = flow.step(part, "finish", at=f"{DAY} 22:00", left_at=f"{DAY}T21:01:00-05:00")
+    assert (late.status_code, faults(late)) == (422, [("/minutes", "too_long")])
+    assert written() == before
+    whole = flow.step(part, "finish", at=f"{DAY} 22:00", left_at=f"{DAY}T21:00:00-05:00")
+    assert whole.json()["minutes"] == 720
+
+
 @pytest.mark.parametrize(
     ("step", "body", "status", "fault"),
     [
