@@ -3,21 +3,28 @@
 from enum import StrEnum
 from importlib import import_module
 
+from clinic.api_codes import table
+
 WORDS_OF = ("clinic.enums", "clinic.rules.ages", "goals.enums", "scheduling.enums")
 
 
-def word_lists() -> dict[str, list[str]]:
-    """Each list of words of every floor is one named component, wherever it is used."""
-    found: dict[str, list[str]] = {}
+def enums() -> dict[str, type[StrEnum]]:
+    """Each list of words of every floor, by its name."""
+    found: dict[str, type[StrEnum]] = {}
     for place in WORDS_OF:
         module = import_module(place)
         for name, words in vars(module).items():
             if isinstance(words, type) and issubclass(words, StrEnum) and words.__module__ == module.__name__:
-                found[name] = [word.value for word in words]
+                found[name] = words
     return found
 
 
-DESCRIPTION = """\
+def word_lists() -> dict[str, list[str]]:
+    """Each list of words is one named component, wherever it is used."""
+    return {name: [word.value for word in words] for name, words in enums().items()}
+
+
+DESCRIPTION = f"""\
 The record of a paediatric occupational therapy team: clients, episodes of care, plans, goals, visits, notes and
 their signatures; each visit's counts become goal progress by published methods, in the background.
 
@@ -31,6 +38,20 @@ it answers the same. Changes need `If-Match` with the ETag last seen (428 withou
 `Idempotency-Key`; signing, co-signing and booking require one. Errors are `application/problem+json` (RFC 9457)
 with a stable `code`. Lists are cursor pages; unknown parameters and members are refused with 400.
 A row out of reach answers 404, exactly as if it did not exist.
+
+**A visit's way.** Book it (`PUT /visits/{{id}}/`), check the child in, finish her part, or sign its note, which says
+that it took place. Put the note (`PUT /notes/{{id}}/`) with one measurement for each goal: its forms by kind stand at
+`MeasurementRequest`, an example of each at the note's body, beside an example of each kind of goal at the goal's. Sign
+it with the ETag seen, a key and the PIN; progress follows in the background, within seconds. A supervisor co-signs or
+returns the version whose digest she fetched. Numbers of a final note are corrected by an addendum that `replaces` them.
+
+**Sending again.** Nothing is lost by sending twice: a `PUT` that created, without `If-Match`, answers 200; a `POST`
+with its `Idempotency-Key` answers as it did. A change that was made, whose answer was lost, answers 412 to its old
+ETag.
+
+**Codes of problems.** A problem's `code` is stable, its `detail` says in words what is wrong, `errors` where.
+
+{table()}
 """
 
 SPECTACULAR_SETTINGS = {
@@ -52,10 +73,12 @@ SPECTACULAR_SETTINGS = {
     # The page asks no other host to judge the document.
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "ENUM_SUFFIX": "",
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "ENUM_NAME_OVERRIDES": word_lists(),
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "clinic.api.schema.postprocess_param_enums",
+        "clinic.api.schema.postprocess_word_lists",
         "clinic.api.schema.postprocess_required",
     ],
     "OAUTH2_FLOWS": ["authorizationCode", "clientCredentials"],

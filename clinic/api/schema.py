@@ -9,6 +9,8 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse
 from rest_framework import serializers
 
+from clinic.api_description import enums
+
 VERBS = {"GET": "get", "PUT": "put", "PATCH": "change", "POST": "create", "DELETE": "delete"}
 PROBLEMS = {
     "GET": ["304", "400", "401", "403", "404", "406", "429", "503"],
@@ -165,7 +167,15 @@ def postprocess_param_enums(result: dict, generator: Any, **_: Any) -> dict:
                 names = by_values.get(tuple(sorted(map(str, parameter["schema"].get("enum", [])))), [])
                 if len(names) == 1:
                     parameter["schema"] = {"$ref": f"#/components/schemas/{names[0]}"}
-                    parameter.pop("description", None)
+    return result
+
+
+def postprocess_word_lists(result: dict, generator: Any, **_: Any) -> dict:
+    """A list of words says what its words are about."""
+    told = {name: vars(words).get("__doc__") for name, words in enums().items()}
+    for name, component in result["components"]["schemas"].items():
+        if "enum" in component and told.get(name):
+            component["description"] = told[name]
     return result
 
 

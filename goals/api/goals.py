@@ -20,6 +20,7 @@ from goals.api.measures import (
     component_shown,
     measure_shown,
 )
+from goals.api.sample_goals import SAMPLES
 from goals.enums import Achievement, Direction, Lifecycle, PhaseKind, Purpose
 from goals.models import Goal
 from goals.rules.lifecycle import GoalAct, allowed_acts
@@ -41,7 +42,7 @@ GOAL = {
 }
 
 
-@example(GOAL)
+@example(GOAL, further={shown: sample.body(GOAL["episode"]) for shown, sample in SAMPLES.items()})
 class GoalIn(StrictInput):
     """A goal proposed under an id that the device made; the episode gives it its number."""
 

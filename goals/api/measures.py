@@ -31,6 +31,15 @@ CRITERION = {
     "minimum_data": {"trials": 10},
     "generalization": {"settings": 2},
 }
+UNITS = (
+    "Times: s, min or h. Things counted stand in braces, like {turns}, and are then whole and not negative; else "
+    "the unit of a quantity, like mm"
+)
+VISIT_VALUES = "`single` if left out, `sum` for prompts and rates; several trials of a value need another than `single`"
+VALUES = (
+    "Accuracy and interval: a part from 0 to 1, like 0.85 or 5/7. Ordered: the name of a level. Steps: how many done "
+    "alone. Duration and latency: in the measure's unit. Rate: in `per_minutes`. Rating: -2 to 2"
+)
 NAMED = "`assistance` for level of assistance, or the id of a scale of the organization"
 
 
@@ -52,45 +61,79 @@ class MeasureIn(StrictInput):
     """What is counted, in which unit, and how a visit's trials become its value."""
 
     kind = word(MeasureKind)
-    unit = Text(max_length=100, required=False)
-    visit_value = word(VisitValue, required=False)
-    strata = word(Strata, required=False)
-    names = serializers.ListField(child=Text(max_length=100), max_length=50, required=False)
+    unit = Text(max_length=100, required=False, help_text=UNITS)
+    visit_value = word(VisitValue, required=False, help_text=VISIT_VALUES)
+    strata = word(Strata, required=False, help_text="`step` for steps; else `none` if left out")
+    names = serializers.ListField(
+        child=Text(max_length=100),
+        max_length=50,
+        required=False,
+        help_text="The steps in their order, or the exemplars; once given, no other name is taken in a measurement",
+    )
     scale = ScaleName(required=False, allow_null=True)
-    levels = serializers.ListField(child=Text(max_length=500), max_length=5, required=False)
-    alone_at = word(AssistanceLevel, required=False)
-    interval_method = word(IntervalMethod, required=False, allow_null=True)
-    per_minutes = DecimalText(required=False)
-    standard_error = DecimalText(required=False, allow_null=True)
-    trial_name = Text(max_length=100, required=False)
-    independent_trials = Flag(required=False)
-    operational_definition = Text(max_length=2000, multiline=True, required=False, allow_blank=True)
+    levels = serializers.ListField(
+        child=Text(max_length=500), max_length=5, required=False, help_text="Of a rating: its five levels, from -2 to 2"
+    )
+    alone_at = word(
+        AssistanceLevel, required=False, help_text="Most help with which a step counts as done alone; `supervision`"
+    )
+    interval_method = word(
+        IntervalMethod, required=False, allow_null=True, help_text="Of intervals: when one is scored"
+    )
+    per_minutes = DecimalText(required=False, help_text="Of a rate: events in so many minutes; 1 if left out")
+    standard_error = DecimalText(
+        required=False, allow_null=True, help_text="Of a score: its standard error of measurement, for reliable change"
+    )
+    trial_name = Text(max_length=100, required=False, help_text="What sentences call the trials: buttons, letters")
+    independent_trials = Flag(
+        required=False, help_text="false where one trial tells of the next, like the letters of one sentence"
+    )
+    operational_definition = Text(
+        max_length=2000,
+        multiline=True,
+        required=False,
+        allow_blank=True,
+        help_text="In words, what counts as a success, so that everybody counts alike",
+    )
 
 
 @example(CLAUSE)
 class ClauseIn(StrictInput):
     """One part of a criterion; values are decimals, fractions like 5/7, or names of the scale."""
 
-    component = word(MeasureKind, required=False)
+    component = word(
+        MeasureKind, required=False, help_text="The goal's own kind if left out, else the kind of a further component"
+    )
     comparison = word(Comparison)
-    value = Text(max_length=100)
-    upper = Text(max_length=100, required=False, allow_null=True)
-    share = Text(max_length=40, required=False, allow_null=True)
-    most_assistance = word(AssistanceLevel, required=False, allow_null=True)
-    most_prompting = word(PromptKind, required=False, allow_null=True)
-    side_rule = word(SideRule, required=False, allow_null=True)
-    primary = Flag(required=False)
+    value = Text(max_length=100, help_text=VALUES)
+    upper = Text(max_length=100, required=False, allow_null=True, help_text="Of `within` only: the upper end")
+    share = Text(
+        max_length=40,
+        required=False,
+        allow_null=True,
+        help_text="How many exemplars, sides or trials must reach the value: a count like 2, or a part like 2/3",
+    )
+    most_assistance = word(
+        AssistanceLevel, required=False, allow_null=True, help_text="Trials with more help do not satisfy"
+    )
+    most_prompting = word(
+        PromptKind, required=False, allow_null=True, help_text="Trials with a heavier cue do not satisfy"
+    )
+    side_rule = word(SideRule, required=False, allow_null=True, help_text="Only where the measure tells sides apart")
+    primary = Flag(
+        required=False, help_text="One clause, of the goal's own kind, feeds the statistics; of several, mark it"
+    )
 
 
 @example({"kind": "of_last", "k": 3, "m": 4})
 class ConsistencyIn(StrictInput):
     """Over which visits the clauses must hold: k of the last m, k in a row, or pooled over n visits or days."""
 
-    kind = word(ConsistencyKind)
-    k = Whole(min_value=1, required=False, allow_null=True)
-    m = Whole(min_value=1, required=False, allow_null=True)
-    n = Whole(min_value=1, required=False, allow_null=True)
-    days = Whole(min_value=1, required=False, allow_null=True)
+    kind = word(ConsistencyKind, help_text="`of_last` has k and m, `in_a_row` k, `pooled_visits` n, `pooled_days` days")
+    k = Whole(min_value=1, max_value=100, required=False, allow_null=True, help_text="So many visits must satisfy")
+    m = Whole(min_value=1, max_value=100, required=False, allow_null=True, help_text="Of the last so many")
+    n = Whole(min_value=1, max_value=100, required=False, allow_null=True, help_text="The last so many, pooled")
+    days = Whole(min_value=1, max_value=366, required=False, allow_null=True, help_text="The last so many days, pooled")
 
 
 @example({"trials": 10})
@@ -99,16 +142,16 @@ class MinimumDataIn(StrictInput):
 
     trials = Whole(min_value=1, required=False, allow_null=True)
     intervals = Whole(min_value=1, required=False, allow_null=True)
-    days = Whole(min_value=1, required=False, allow_null=True)
-    minutes = Text(max_length=40, required=False, allow_null=True)
+    days = Whole(min_value=1, required=False, allow_null=True, help_text="Days written down, of a diary by the day")
+    minutes = Text(max_length=40, required=False, allow_null=True, help_text="Minutes watched, like 15 or 12.5")
 
 
 @example({"settings": 2})
 class GeneralizationIn(StrictInput):
     """In how many settings, and with how many partners."""
 
-    settings = Whole(min_value=1, required=False)
-    partners = Whole(min_value=1, required=False)
+    settings = Whole(min_value=1, max_value=100, required=False, help_text="1 if left out: told by `setting`")
+    partners = Whole(min_value=1, max_value=100, required=False, help_text="1 if left out: told by `partner`")
 
 
 @example(CRITERION)

@@ -161,7 +161,8 @@ def _value_text(data: Mapping[str, Any], member: str, spec: MeasureSpec, *, poin
     text = str(given) if isinstance(given, (str, int)) and not isinstance(given, bool) else ""
     target = target_of(spec, text)
     if target is None:
-        wanted = "one of the scale's levels" if spec.kind == MeasureKind.ORDERED else "a number like 12, 0.8 or 5/7"
+        levels = f"one of the scale's levels: {', '.join(spec.scale)}"
+        wanted = levels if spec.kind == MeasureKind.ORDERED else "a number like 12, 0.8 or 5/7"
         raise wrong("not_a_number", f"{pointer}/{member}", f"This is {wanted}.")
     if spec.kind in PROPORTIONS and not 0 <= target <= 1:
         raise wrong("not_a_part", f"{pointer}/{member}", "A part of trials lies between 0 and 1; 85 % is 0.85.")

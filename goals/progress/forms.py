@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from goals.enums import MeasureKind, PromptKind, VisitValue
+from goals.enums import MeasureKind, PromptKind, Strata, VisitValue
 from goals.progress.cells import PROMPT_RANK, Cell
 from goals.progress.decimals import read_decimal
 from goals.progress.definitions import PROPORTIONS, MeasureSpec
@@ -14,18 +14,24 @@ from goals.progress.summaries import by_stratum
 from goals.progress.trials import read_count, read_tally, read_trials, read_value, refused
 
 FORM_MEMBERS = (TRIALS, TALLY, COUNTS, VALUE)
+_WRITTEN = {TRIALS: "trials", TALLY: "a tally", COUNTS: "successes and opportunities", VALUE: "a value"}
 
 
 def form_of(spec: MeasureSpec, raw: Mapping[str, Any], *, pointer: str) -> str:
     """The one form that a measurement is in, if its kind is written down like that."""
     present = [member for member in FORM_MEMBERS if member in raw]
     if not present:
-        raise refused("empty", pointer, "Nothing was measured: give trials, a tally, counts, a value or a reason.")
+        raise refused(
+            "empty",
+            pointer,
+            "Nothing was measured: give trials, a tally, successes and opportunities, a value, or not_measured.",
+        )
     if len(present) > 1:
         raise refused("two_forms", f"{pointer}/{present[1]}", "A measurement is written down in one form.")
     form = present[0]
     if form not in FORMS[spec.kind]:
-        detail = f"A measurement of the kind {spec.kind.value} is not written down like this."
+        known = " or ".join(_WRITTEN[member] for member in FORM_MEMBERS if member in FORMS[spec.kind])
+        detail = f"The kind {spec.kind.value} is written down as {known}."
         raise refused("wrong_form", f"{pointer}/{form}", detail)
     if "censored" in raw and form != VALUE:
         raise refused("wrong_form", f"{pointer}/censored", "Only a value is censored.")
@@ -97,7 +103,7 @@ def _counts_form(spec: MeasureSpec, raw: Mapping[str, Any], pointer: str) -> lis
         raise refused("opportunities_missing", f"{pointer}/opportunities", "Successes need their opportunities.")
     offered = read_count(raw["opportunities"], pointer=f"{pointer}/opportunities")
     if offered == 0:
-        detail = "No opportunity is a reason for nothing measured, not a zero."
+        detail = "No opportunity is no zero: send not_measured with no_opportunity instead."
         raise refused("no_opportunity", f"{pointer}/opportunities", detail)
     if successes > offered:
         raise refused("more_than_opportunities", f"{pointer}/successes", "More successes than opportunities.")
@@ -114,6 +120,9 @@ def _require_steps(spec: MeasureSpec, count: int, *, pointer: str) -> None:
 def _value_form(spec: MeasureSpec, raw: Mapping[str, Any], pointer: str) -> list[Cell]:
     if "opportunities" in raw:
         raise refused("wrong_form", f"{pointer}/opportunities", "One value has no opportunities.")
+    if spec.strata in (Strata.SIDE, Strata.EXEMPLAR):
+        detail = f"This measure tells each {spec.strata.value} apart: write trials, each with its {spec.strata.value}."
+        raise refused("stratum_missing", f"{pointer}/value", detail)
     value, censored = read_value(spec, raw, pointer=pointer)
     return [Cell(value=value, censored=censored)]
 

@@ -122,7 +122,8 @@ def _require_fitting(spec: MeasureSpec, *, pointer: str) -> None:
     if spec.kind in (MeasureKind.DURATION, MeasureKind.LATENCY) and spec.unit not in SECONDS_IN:
         raise wrong("unknown_unit", f"{pointer}/unit", "A time is in s, min or h.")
     if spec.kind == MeasureKind.ORDERED and not 2 <= len(spec.scale) <= MOST_NAMES:
-        raise wrong("scale_missing", f"{pointer}/scale", f"A scale has 2 to {MOST_NAMES} levels, lowest first.")
+        detail = f"An ordered measure has a scale of 2 to {MOST_NAMES} levels, lowest first; `assistance` is one."
+        raise wrong("scale_missing", f"{pointer}/scale", detail)
     if spec.kind in ONE_VALUE_KINDS and spec.visit_value != VisitValue.SINGLE:
         raise wrong("one_value", f"{pointer}/visit_value", f"A {spec.kind.value} is one value.")
     if spec.kind == MeasureKind.ORDERED and spec.visit_value not in RANK_VALUES:

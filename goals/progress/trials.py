@@ -16,6 +16,7 @@ from goals.progress.limits import CENSORABLE, MOST_COUNTED, MOST_NAME, MOST_TRIA
 
 TRIAL_MEMBERS = frozenset({"success", "value", "assistance", "prompt", "side", "exemplar", "step", "censored", "at"})
 SUCCESS, FAILURE = "success", "failure"
+MOST_NAMED = 12
 EARLIEST_YEAR, LATEST_YEAR = 1990, 2100
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d:\d\d(\.\d{1,6})?(?P<offset>[Zz]|[+-]\d\d:\d\d)?", re.ASCII)
 Word = TypeVar("Word", bound=StrEnum)
@@ -94,7 +95,7 @@ def _read_rank(spec: MeasureSpec, text: Any) -> Decimal | None:
 
 def _number_wanted(spec: MeasureSpec) -> str:
     if spec.kind == MeasureKind.ORDERED:
-        return f"The value is one of the scale's {len(spec.scale)} levels, by name or by its place from 0."
+        return f"The value is a level, by name or by its place from 0: {_in_words(spec.scale)}."
     return "A number is a whole number or a string like 12.5: no NaN, infinity or exponent, at most 12 places."
 
 
@@ -110,7 +111,7 @@ def _read_stratum(spec: MeasureSpec, trial: Mapping[str, Any], *, pointer: str) 
         detail = f"Each trial of this measure names its {told_by.value}."
         raise refused("stratum_missing", f"{pointer}/{told_by.value}", detail)
     if spec.names and found not in spec.names:
-        detail = f"This measure has no {told_by.value} of that name."
+        detail = f"This measure has no {told_by.value} of that name; known are: {_in_words(spec.names)}."
         raise refused("unknown_stratum", f"{pointer}/{told_by.value}", detail)
     return str(found)
 
@@ -154,7 +155,25 @@ def _tally_cell(spec: MeasureSpec, key: Any, n: Any, *, pointer: str) -> Cell:
         return Cell(n=count, prompt=PromptKind(key))
     if key in (SUCCESS, FAILURE) and spec.kind in PROPORTIONS:
         return Cell(n=count, success=key == SUCCESS)
-    raise refused("unknown_level", pointer, "That is no entry of this measure's tally.")
+    raise refused("unknown_level", pointer, f"A tally of the kind {spec.kind.value} has: {', '.join(_entries(spec))}.")
+
+
+def _entries(spec: MeasureSpec) -> list[str]:
+    """What this kind's tally may count."""
+    found: list[str] = []
+    if spec.kind in PROPORTIONS:
+        found += [SUCCESS, FAILURE]
+    if spec.kind != MeasureKind.PROMPTS:
+        found += AssistanceLevel
+    if spec.kind != MeasureKind.STEPS:
+        found += PromptKind
+    return [str(entry) for entry in found]
+
+
+def _in_words(names: Sequence[str]) -> str:
+    """The first of these names, since a scale may have many."""
+    shown = ", ".join(names[:MOST_NAMED])
+    return f"{shown}, and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else shown
 
 
 def read_count(number: Any, *, pointer: str) -> int:
@@ -201,4 +220,7 @@ def require_members(raw: Any, allowed: frozenset[str], *, pointer: str) -> None:
         raise refused("wrong_type", pointer, "An object is needed.")
     for member in raw:
         if member not in allowed:
-            raise refused("unknown_member", f"{pointer}/{escaped(member)}", "This member is not known here.")
+            known = ", ".join(sorted(allowed))
+            raise refused(
+                "unknown_member", f"{pointer}/{escaped(member)}", f"This is not known here; known are: {known}."
+            )

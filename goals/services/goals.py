@@ -80,6 +80,8 @@ def _require_order(wanted: Mapping[str, Any]) -> None:
     starts, baseline = wanted["intervention_starts_on"], wanted.get("baseline_starts_on")
     if baseline is not None and baseline >= starts:
         raise InvalidField("/baseline_starts_on", "The baseline starts before the intervention", code="out_of_order")
+    if wanted.get("due_on") is not None and wanted["due_on"] < starts:
+        raise InvalidField("/due_on", "A goal is due after the work on it starts", code="out_of_order")
 
 
 def _next_number(episode: Episode) -> int:

@@ -9,12 +9,13 @@ from rest_framework.response import Response
 
 from clinic.api.documents import DIGEST, VersionRecord
 from clinic.api.examples import example
-from clinic.api.fields import AnyObject, Day, Id, Instant, Pattern, StrictInput, Text, Whole, word
+from clinic.api.fields import Day, Id, Instant, Pattern, StrictInput, Text, Whole, word
 from clinic.api.views import ApiView, ListDoor, PutDoor
 from clinic.enums import DocumentKind, DocumentState
 from clinic.rules.access import Action
 from clinic.selectors import documents as record
 from clinic.services import pins
+from goals.api.measurement_form import MEASURED, Measurements
 from scheduling.selectors import notes as selectors
 from scheduling.services import notes as services
 
@@ -30,6 +31,16 @@ BODY = {
     "minutes": 45,
     "timed_minutes": 45,
     "measurements": [{"goal": GOAL, "successes": 7, "opportunities": 10}],
+}
+EACH_KIND = {
+    shown: {"participation": BODY["participation"], "measurements": [numbers]} for shown, numbers in MEASURED.items()
+}
+CORRECTION = {
+    "amends": "0198a1f0-0000-7000-8000-0000000000d1",
+    "text": "The child fastened six of the ten buttons, not seven.",
+    "measurements": [
+        {"goal": GOAL, "successes": 6, "opportunities": 10, "replaces": "0198a1f0-0000-7000-8000-0000000000e9"}
+    ],
 }
 
 
@@ -48,7 +59,7 @@ class ActivityIn(StrictInput):
     response = Text(max_length=2000, multiline=True, required=False, allow_blank=True)
 
 
-@example(BODY)
+@example(BODY, further=EACH_KIND)
 class NoteIn(StrictInput):
     """A note as its author writes it. Numbers are whole; other values stand as strings."""
 
@@ -60,7 +71,7 @@ class NoteIn(StrictInput):
     activities = ActivityIn(many=True, required=False, max_length=50)  # type: ignore[call-arg]
     minutes = Whole(min_value=0, max_value=720, required=False, help_text="Total treatment minutes")
     timed_minutes = Whole(min_value=0, max_value=720, required=False, help_text="Minutes of timed services")
-    measurements = serializers.ListField(child=AnyObject(), required=False, max_length=200)
+    measurements = Measurements()
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs.get("timed_minutes", 0) > attrs.get("minutes", 720):
@@ -74,13 +85,16 @@ class NoteIn(StrictInput):
         return attrs
 
 
-@example({"amends": "0198a1f0-0000-7000-8000-0000000000d1", "text": "The second trial was with the left hand."})
+@example(
+    {"amends": "0198a1f0-0000-7000-8000-0000000000d1", "text": "The second trial was with the left hand."},
+    further={"with a corrected measurement": CORRECTION},
+)
 class AddendumIn(StrictInput):
     """A later addition to a final note; a measurement may name the one that it `replaces`."""
 
     amends = Id()
     text = Text(multiline=True, max_length=LONGEST)
-    measurements = serializers.ListField(child=AnyObject(), required=False, max_length=200)
+    measurements = Measurements()
 
 
 class Pin(Pattern):

@@ -150,7 +150,11 @@ class VisitDoor(PutDoor):
 
         Refused ahead: an overlap of a staff member, a child or a room's places (409, `collides_with`), an assistant
         without supervision in force on that day, an evaluation by an assistant, a group of more than eight. What
-        took place is recorded all the same.""",
+        took place is recorded all the same; only times that somebody is held for elsewhere are refused. What was
+        held beyond a child's leaving is free again.
+
+        A booked visit is moved by putting it again with If-Match, all members as they shall be. Of one that has
+        begun only `staff` is put right, every other member being the same: who stepped in can then document it.""",
     }
     form = VisitIn
 
@@ -234,16 +238,20 @@ class StepDoor(ApiView):
 
 @example({"arrived_at": "2026-03-31T15:02:00-05:00"})
 class CheckIn(StrictInput):
-    """When the child came; now, if it is not said."""
+    """When the child came."""
 
-    arrived_at = Instant(required=False)
+    arrived_at = Instant(
+        required=False, help_text="If it is not said: now, or the planned start where the planned end is past"
+    )
 
 
 @example({"left_at": "2026-03-31T15:47:00-05:00"})
 class FinishIn(StrictInput):
     """When the child left; minutes only where they are not what elapsed."""
 
-    left_at = Instant(required=False)
+    left_at = Instant(
+        required=False, help_text="If it is not said: now, or the planned end where that is more than an hour ago"
+    )
     minutes = Whole(min_value=0, max_value=720, required=False)
     ended_early = Text(max_length=200, required=False, allow_blank=True, help_text="Why, if it ended early")
 
@@ -254,7 +262,7 @@ class CallOffIn(StrictInput):
 
     cause = word(CancelCause)
     reason = Text(max_length=500, required=False, allow_blank=True)
-    at = Instant(required=False)
+    at = Instant(required=False, help_text="Now, if it is not said; notice is counted from it")
 
 
 @example({})
@@ -270,9 +278,7 @@ class ParticipationCheckIn(StepDoor):
     form = CheckIn
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
-        services.check_in(
-            actor=self.actor, participation=row, arrived_at=wanted.get("arrived_at", self.now), now=self.now
-        )
+        services.check_in(actor=self.actor, participation=row, arrived_at=wanted.get("arrived_at"), now=self.now)
 
 
 class ParticipationFinish(StepDoor):
@@ -286,7 +292,7 @@ class ParticipationFinish(StepDoor):
         services.finish(
             actor=self.actor,
             participation=row,
-            left_at=wanted.get("left_at", self.now),
+            left_at=wanted.get("left_at"),
             minutes=wanted.get("minutes"),
             ended_early=wanted.get("ended_early", ""),
             now=self.now,

@@ -1,7 +1,7 @@
 """What may be booked ahead, which step follows which, and what a visit's status is by its participations."""
 
 from collections.abc import Collection, Iterable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
@@ -10,6 +10,8 @@ from scheduling.enums import VisitKind, VisitStatus
 
 MOST_IN_A_GROUP = 8
 FEWEST_IN_A_GROUP = 2
+LONGEST_AHEAD = timedelta(days=731)
+USUAL_OVERRUN = timedelta(hours=1)
 THERAPISTS_ONLY = frozenset({VisitKind.EVALUATION, VisitKind.RE_EVALUATION})
 OVER = frozenset({VisitStatus.CANCELLED, VisitStatus.NO_SHOW})
 
@@ -46,6 +48,16 @@ class BookingRefusal(StrEnum):
     GROUP_TOO_SMALL = "group_too_small"
     ONE_CHILD_ONLY = "one_child_only"
     NO_CLINICIAN = "no_clinician"
+
+
+TOLD = {
+    BookingRefusal.EVALUATION_NEEDS_THERAPIST: "An evaluation is booked for a therapist",
+    BookingRefusal.NO_SUPERVISION_ON_DAY: "No supervisor is assigned to this assistant on that day",
+    BookingRefusal.GROUP_TOO_LARGE: f"A group is booked for at most {MOST_IN_A_GROUP} children",
+    BookingRefusal.GROUP_TOO_SMALL: f"A group is booked for at least {FEWEST_IN_A_GROUP} children",
+    BookingRefusal.ONE_CHILD_ONLY: "Only a group has several children",
+    BookingRefusal.NO_CLINICIAN: "She is neither assistant nor therapist on that day",
+}
 
 
 def children_refusal(kind: VisitKind, children: int, *, ahead: bool) -> BookingRefusal | None:
@@ -86,6 +98,16 @@ def status_of(participations: Iterable[VisitStatus]) -> VisitStatus:
 def service_date_of(starts_at: datetime, time_zone: str) -> date:
     """The day in the site's zone on which a visit counts."""
     return starts_at.astimezone(ZoneInfo(time_zone)).date()
+
+
+def usual_arrival(*, starts_at: datetime, ends_at: datetime, now: datetime) -> datetime:
+    """When a child came, if nobody says: now, or as planned where the visit's time is over."""
+    return now if now <= ends_at else starts_at
+
+
+def usual_leaving(*, arrived_at: datetime, ends_at: datetime, now: datetime) -> datetime:
+    """When a child left, if nobody says: now, or as planned where that was more than an hour ago."""
+    return now if now - ends_at <= USUAL_OVERRUN else max(ends_at, arrived_at)
 
 
 def minutes_between(start: datetime, end: datetime) -> int:

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import connection, transaction
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 from uuid_utils.compat import uuid7
 
 from clinic import outbox
@@ -20,6 +20,7 @@ from scheduling.enums import VisitKind, VisitMode, VisitStatus
 from scheduling.models import Booking, Participation, ParticipationChange, Visit
 from scheduling.rules import visits as rules
 from scheduling.selectors import visits as selectors
+from scheduling.services.clinicians import correct_clinicians
 
 
 class Overlaps(Conflict):
@@ -102,10 +103,16 @@ def book_visit(*, actor: Actor, visit_id: UUID, asked: dict[str, Any], digest: s
 
 @transaction.atomic
 def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: datetime) -> Visit:
-    """Change a booked visit: all that it holds is released, moved and taken again, or nothing is."""
-    if visit.status != VisitStatus.BOOKED.value:
-        raise Conflict("Only a booked visit is moved", code="visit_not_booked", status_now=visit.status)
+    """Change a booked visit: all that it holds is released, moved and taken again, or nothing is.
+
+    Of a visit that has begun, only who treated is put right.
+    """
     wanted = _wanted(actor, asked)
+    if visit.status != VisitStatus.BOOKED.value:
+        _require_only_clinicians(visit, wanted)
+        new = correct_clinicians(actor=actor, visit=visit, staff=wanted.staff_ids)
+        _put_on_care_teams(visit, episodes=wanted.episode_ids, staff=new)
+        return visit
     if wanted.kind.value != visit.kind:
         raise InvalidField("/kind", "A visit's kind stays: cancel it and book another", code="fixed")
     held = {row.episode_id: row for row in visit.participations.all()}
@@ -127,6 +134,19 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     _put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.changed("visit", visit)
     return visit
+
+
+def _require_only_clinicians(visit: Visit, wanted: Wanted) -> None:
+    """A visit that has begun stays where and when it was, with its children; one that was called off stays whole."""
+    begun = visit.status in (VisitStatus.CHECKED_IN.value, VisitStatus.FULFILLED.value)
+    stands = (visit.site_id, visit.kind, visit.mode, visit.place, visit.starts_at, visit.ends_at)
+    asked = (wanted.site.pk, wanted.kind.value, wanted.mode.value, wanted.place, wanted.starts_at, wanted.ends_at)
+    parts = {(row.episode_id, row.starts_at, row.ends_at) for row in visit.participations.all()}
+    named = {(child.episode.pk, child.starts_at, child.ends_at) for child in wanted.children}
+    rooms = set(visit.bookings.filter(room__isnull=False, superseded=False).values_list("room_id", flat=True))
+    if not begun or stands != asked or parts != named or rooms != {room.pk for room in wanted.rooms}:
+        detail = "Only a booked visit is moved; of one that has begun, only its staff are put right"
+        raise Conflict(detail, code="visit_not_booked", status_now=visit.status)
 
 
 def _new(wanted: Wanted, held: Collection[UUID]) -> set[UUID]:
@@ -164,7 +184,7 @@ def _wanted(actor: Actor, asked: dict[str, Any]) -> Wanted:
         ends_at=asked["ends_at"],
         staff=_found(selectors.staff_in(actor, asked["staff"]), asked["staff"], "/staff"),
         rooms=_rooms(actor, site, asked.get("rooms", [])),
-        children=_children(actor, asked),
+        children=_children(actor, asked, site),
     )
 
 
@@ -185,7 +205,8 @@ def _rooms(actor: Actor, site: Site, ids: list[UUID]) -> list[Room]:
     return rooms
 
 
-def _children(actor: Actor, asked: dict[str, Any]) -> list[Place]:
+def _children(actor: Actor, asked: dict[str, Any], site: Site) -> list[Place]:
+    day = rules.service_date_of(asked["starts_at"], site.time_zone)
     ids = [child["episode"] for child in asked["children"]]
     episodes = selectors.episodes_in(actor, ids, Action.BOOK_VISITS)
     found: list[Place] = []
@@ -195,6 +216,8 @@ def _children(actor: Actor, asked: dict[str, Any]) -> list[Place]:
             raise InvalidField(f"/children/{index}/episode", "There is no such episode in your reach", code="not_found")
         if episode.client_id in {place.episode.client_id for place in found}:
             raise InvalidField(f"/children/{index}/episode", "This child is in the visit already", code="doubled")
+        if day < episode.client.birth_date:
+            raise InvalidField("/starts_at", "The child was not born yet on that day", code="before_birth")
         starts, ends = child.get("starts_at", asked["starts_at"]), child.get("ends_at", asked["ends_at"])
         if not asked["starts_at"] <= starts < ends <= asked["ends_at"]:
             raise InvalidField(f"/children/{index}/starts_at", "Her times lie within the visit's", code="outside_visit")
@@ -207,9 +230,11 @@ def _refuse_by_rule(actor: Actor, wanted: Wanted, now: datetime) -> None:
     ahead = wanted.starts_at > now
     refusal = rules.children_refusal(wanted.kind, len(wanted.children), ahead=ahead)
     if refusal:
-        raise RuleForbids("So many children do not fit this kind of visit", code=refusal.value)
+        raise RuleForbids(rules.TOLD[refusal], code=refusal.value, pointer="/children")
     if not ahead:
         return
+    if wanted.starts_at - now > rules.LONGEST_AHEAD:
+        raise InvalidField("/starts_at", "A visit is booked at most two years ahead", code="too_far_ahead")
     for index, child in enumerate(wanted.children):
         closed = child.episode.status in (EpisodeStatus.FINISHED.value, EpisodeStatus.CANCELLED.value)
         if closed:
@@ -222,7 +247,7 @@ def _refuse_by_rule(actor: Actor, wanted: Wanted, now: datetime) -> None:
         )
         refusal = rules.clinician_refusal(wanted.kind, roles=roles[person.pk], supervised=supervised)
         if refusal:
-            raise RuleForbids("She may not be booked for this ahead", code=refusal.value, pointer=f"/staff/{index}")
+            raise RuleForbids(rules.TOLD[refusal], code=refusal.value, pointer=f"/staff/{index}")
 
 
 # --- Participations, bookings, care teams -------------------------------------------------------------
@@ -365,13 +390,7 @@ def end_reach_of_booking(*, visit: Visit, episode_id: UUID, staff_id: UUID, toda
 
 
 def _step(actor: Actor, row: Participation, step: rules.Step, now: datetime, **facts: Any) -> Participation:
-    before = VisitStatus(row.status)
-    if step not in rules.STEPS[before]:
-        allowed = sorted(rules.STEPS[before])
-        raise Conflict(
-            f"A visit that is {before.value} takes no {step.value}", code="illegal_step", allowed_actions=allowed
-        )
-    after = rules.ENDS_IN[step]
+    before, after = _require_step(row, step), rules.ENDS_IN[step]
     row.status = after.value
     for name, value in facts.items():
         setattr(row, name, value)
@@ -381,6 +400,16 @@ def _step(actor: Actor, row: Participation, step: rules.Step, now: datetime, **f
     _visit_follows(row.visit)
     outbox.changed("participation", row, client_id=row.client_id, episode_id=row.episode_id)
     return row
+
+
+def _require_step(row: Participation, step: rules.Step) -> VisitStatus:
+    before = VisitStatus(row.status)
+    if step not in rules.STEPS[before]:
+        allowed = sorted(rules.STEPS[before])
+        raise Conflict(
+            f"A visit that is {before.value} takes no {step.value}", code="illegal_step", allowed_actions=allowed
+        )
+    return before
 
 
 def _visit_follows(visit: Visit) -> None:
@@ -396,8 +425,13 @@ def _visit_follows(visit: Visit) -> None:
 
 
 @transaction.atomic
-def check_in(*, actor: Actor, participation: Participation, arrived_at: datetime, now: datetime) -> Participation:
-    """The child is there."""
+def check_in(
+    *, actor: Actor, participation: Participation, arrived_at: datetime | None, now: datetime
+) -> Participation:
+    """The child is there; since when, if nobody says, is taken from the clock and the plan."""
+    _require_step(participation, rules.Step.CHECK_IN)
+    planned = {"starts_at": participation.starts_at, "ends_at": participation.ends_at}
+    arrived_at = arrived_at or rules.usual_arrival(**planned, now=now)
     _refuse_future(arrived_at, now, "/arrived_at")
     if participation.starts_at - arrived_at > LONGEST_BEFORE:
         raise InvalidField("/arrived_at", "The visit is more than twelve hours away", code="too_early")
@@ -409,20 +443,25 @@ def finish(
     *,
     actor: Actor,
     participation: Participation,
-    left_at: datetime,
+    left_at: datetime | None,
     minutes: int | None,
     ended_early: str,
     now: datetime,
 ) -> Participation:
     """The child's part is over; minutes are what elapsed from arrival, unless they are given."""
-    _refuse_future(left_at, now, "/left_at")
+    _require_step(participation, rules.Step.FINISH)
     arrived = participation.arrived_at or participation.starts_at
+    if left_at is None and arrived > now:
+        raise RuleForbids("The visit has not begun", code="visit_not_begun")
+    left_at = left_at or rules.usual_leaving(arrived_at=arrived, ends_at=participation.ends_at, now=now)
+    _refuse_future(left_at, now, "/left_at")
     if left_at < arrived:
-        raise InvalidField("/left_at", "She left after she came", code="ends_before_start")
+        detail = "The child left after she came; if she came before the planned time, check her in with it first"
+        raise InvalidField("/left_at", detail, code="ends_before_start")
     counted = rules.minutes_between(arrived, left_at) if minutes is None else minutes
     if counted > 720:
         raise InvalidField("/minutes", "A visit takes at most twelve hours", code="too_long")
-    return _step(
+    row = _step(
         actor,
         participation,
         rules.Step.FINISH,
@@ -432,6 +471,25 @@ def finish(
         minutes=counted,
         ended_early=ended_early,
     )
+    _free_the_rest(row, left_at)
+    return row
+
+
+def _free_the_rest(row: Participation, left_at: datetime) -> None:
+    """What was held beyond the time that was used becomes free: somebody's next visit may have begun then."""
+    held = Booking.objects.filter(visit_id=row.visit_id, live=True)
+    if left_at < row.ends_at:
+        _hold_until(held.filter(client_id=row.client_id), left_at)
+    over = row.visit.finished_at
+    if over is not None and over < row.visit.ends_at:
+        _hold_until(held.filter(client__isnull=True), over)
+
+
+def _hold_until(rows: QuerySet[Booking], end: datetime) -> None:
+    for row in rows:
+        if row.during.lower < end < row.during.upper:
+            row.during = selectors.half_open(row.during.lower, end)
+            row.save(update_fields=["during"])
 
 
 def _refuse_future(moment: datetime, now: datetime, pointer: str) -> None:

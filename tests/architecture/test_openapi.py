@@ -17,7 +17,10 @@ from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
 from clinic.api.examples import EXAMPLES
+from clinic.api.problems import INVALID, TITLES
 from clinic.api.schema import PROBLEMS
+from clinic.api_codes import WHAT_TO_DO
+from scheduling.rules.visits import BookingRefusal
 from tests.architecture.doors import BASE, METHODS, every_door
 
 TOP = Path(__file__).resolve().parents[2]
@@ -155,3 +158,40 @@ def test_every_body_that_is_taken_has_an_example(generated):
         op["operationId"]: op["requestBody"]["content"] for _, _, op in operations(generated) if "requestBody" in op
     }
     assert [name for name, content in bodies.items() if not content["application/json"].get("examples")] == []
+
+
+def raised_codes() -> set[str]:
+    """Every code that the sources write down as a literal: of a problem, of a title, or of a rule's refusal."""
+    found = {code for code, _ in [*TITLES.values(), INVALID]} | {refusal.value for refusal in BookingRefusal}
+    for place in ("clinic", "goals", "scheduling"):
+        for source in (TOP / place).rglob("*.py"):
+            found |= set(re.findall(r'code ?= ?"([a-z_]+)"', source.read_text()))
+    return found
+
+
+def test_codes_that_are_documented_are_answered(generated):
+    """No documented code is a word that the service does not know, and each stands in the description."""
+    assert sorted(set(WHAT_TO_DO) - raised_codes()) == []
+    assert [code for code in WHAT_TO_DO if f"`{code}`" not in generated["info"]["description"]] == []
+
+
+def test_every_list_of_words_is_told_without_repeating_them(generated):
+    """A list of words says what it is about, or nothing; never each word as its own meaning."""
+    assert [name for name, found in generated["components"]["schemas"].items() if "* `" in json.dumps(found)] == []
+    assert generated["components"]["schemas"]["PromptKind"]["description"].startswith("What kind of cue the child had")
+
+
+def test_a_measurement_is_described_member_by_member(generated):
+    """Notes and addenda take the same measurements, each member of which says what it is for."""
+    schemas = generated["components"]["schemas"]
+    for body in ("NoteRequest", "AddendumRequest"):
+        assert schemas[body]["properties"]["measurements"]["items"] == {
+            "$ref": "#/components/schemas/MeasurementRequest"
+        }
+    silent = [
+        f"{name}.{member}"
+        for name in ("MeasurementRequest", "TrialRequest", "MeasureRequest", "ClauseRequest", "ConsistencyRequest")
+        for member, found in schemas[name]["properties"].items()
+        if not found.get("description") and "$ref" not in found
+    ]
+    assert silent == []

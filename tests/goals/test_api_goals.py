@@ -506,3 +506,12 @@ def test_a_list_of_six_costs_what_a_list_of_one_costs(team, url):
         make_goal(team)
         post(team.therapist, goal_id, "achievement", {"status": "improving"}, version=number + 1)
     assert cost() == one
+
+
+@pytest.mark.parametrize(("due", "status"), [("2026-03-02", 422), ("2026-03-03", 201)])
+def test_a_goal_is_not_due_before_the_work_on_it_starts(team, due, status):
+    """The day on which the work starts is the first on which it may be due; a refused goal leaves nothing."""
+    answer = propose(make.signed_in(team.assistant), {**goal_body(team), "due_on": due})
+    assert (answer.status_code, Goal.objects.count()) == (status, 1 if status == 201 else 0)
+    if status == 422:
+        assert errors(answer) == [("/due_on", "out_of_order")]
