@@ -32,6 +32,7 @@ class Client(VersionedModel):
     birth_date = models.DateField()
     gestation_weeks = models.PositiveSmallIntegerField(null=True)
     gestation_days = models.PositiveSmallIntegerField(null=True)
+    entered_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
 
     objects = ClientQuerySet.as_manager()
 
@@ -56,7 +57,7 @@ class Client(VersionedModel):
 
 
 class ContactQuerySet(ScopedQuerySet):
-    """People beside children in reach; one who stands beside nobody yet is there for whoever may change children."""
+    """People beside children in reach; one who stands beside nobody yet is there for whoever entered her."""
 
     def visible_to(self, actor: Actor, action: Action) -> "ContactQuerySet":
         mine = self.of(actor)
@@ -65,7 +66,7 @@ class ContactQuerySet(ScopedQuerySet):
         beside = ContactAuthority.objects.filter(contact=OuterRef("pk"))
         reached = Exists(beside.visible_to(actor, action))
         if may(actor, Action.CHANGE_CLIENTS):
-            return mine.filter(reached | ~Exists(beside))
+            return mine.filter(reached | Q(entered_by_id=actor.staff_id) & ~Exists(beside))
         return mine.filter(reached)
 
 
@@ -77,6 +78,7 @@ class Contact(VersionedModel):
     phone = models.CharField(max_length=40, blank=True, default="")
     email = models.CharField(max_length=254, blank=True, default="")
     may_be_messaged = models.BooleanField(default=False)
+    entered_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
 
     objects = ContactQuerySet.as_manager()
 

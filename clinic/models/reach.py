@@ -30,6 +30,11 @@ ANSWERED_FOR = f"""
             OR (held.scope = 'site' AND narrower.scope_id = answered.id))))"""  # noqa: S608
 
 
+BEGUN_OF_HERS = """
+    SELECT begun.client_id FROM clinic_episode begun JOIN clinic_client entered ON entered.id = begun.client_id
+    WHERE entered.entered_by_id = %s"""
+
+
 def care_sql(actor: Actor, granted: frozenset[Relation]) -> tuple[str, list[Any]]:
     """SQL that lists the episodes which these relations reach today, with its parameters."""
     parts: list[str] = []
@@ -78,7 +83,7 @@ class EpisodeQuerySet(ReachQuerySet):
 
 
 class ClientQuerySet(models.QuerySet):
-    """Children of whom an episode is in reach."""
+    """Children of whom an episode is in reach, and those whom she entered herself and who have none yet."""
 
     def visible_to(self, actor: Actor, action: Action) -> "ClientQuerySet":
         granted = relations(actor, action)
@@ -87,7 +92,11 @@ class ClientQuerySet(models.QuerySet):
             return mine
         sql, params = care_sql(actor, granted)
         of_client = f"SELECT reached.client_id FROM clinic_episode reached WHERE reached.id IN ({sql})"  # noqa: S608
-        return mine.filter(pk__in=RawSQL(of_client, params))  # noqa: S611
+        reached = Q(pk__in=RawSQL(of_client, params))  # noqa: S611
+        if granted and actor.staff_id is not None:
+            begun = RawSQL(BEGUN_OF_HERS, [actor.staff_id])  # noqa: S611
+            reached |= Q(entered_by_id=actor.staff_id) & ~Q(pk__in=begun)
+        return mine.filter(reached)
 
 
 class ClientRowQuerySet(models.QuerySet):

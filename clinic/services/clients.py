@@ -25,7 +25,12 @@ def register_client(*, actor: Actor, client_id: UUID, digest: str, **wanted: Any
     """Enter a child under an id that the device made; an unknown site is refused."""
     site = _site(actor, wanted.pop("home_site"))
     client = Client.objects.create(
-        pk=client_id, organization_id=actor.organization_id, home_site=site, created_digest=digest, **wanted
+        pk=client_id,
+        organization_id=actor.organization_id,
+        home_site=site,
+        entered_by_id=actor.staff_id,
+        created_digest=digest,
+        **wanted,
     )
     outbox.created("client", client, client_id=client.pk)
     return client

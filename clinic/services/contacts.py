@@ -27,7 +27,13 @@ OVERLAPS = {"contact_authority_no_overlap": AuthorityOverlaps}
 @transaction.atomic
 def enter_contact(*, actor: Actor, row_id: UUID, digest: str, **wanted: Any) -> Contact:
     """Enter a person; an authority puts her beside a child."""
-    contact = Contact.objects.create(pk=row_id, organization_id=actor.organization_id, created_digest=digest, **wanted)
+    contact = Contact.objects.create(
+        pk=row_id,
+        organization_id=actor.organization_id,
+        entered_by_id=actor.staff_id,
+        created_digest=digest,
+        **wanted,
+    )
     outbox.created("contact", contact)
     return contact
 

@@ -38,7 +38,7 @@ class WrongPassword(NotAllowed):
 
 @dataclass(frozen=True)
 class PinProof:
-    """That this person gave her PIN (to change it: her password) in this request. Sign functions take it, so that many acts check once."""
+    """That this person gave her PIN, or her account's password, in this request; many acts check it once."""
 
     staff_id: UUID
     at: datetime

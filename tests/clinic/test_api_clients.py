@@ -132,3 +132,17 @@ def test_a_cursor_shows_nobodys_name(team):
     for part in (token, token.split(":")[0]):
         padded = part + "=" * (-len(part) % 4)
         assert team["child"].family_name.encode() not in b64decode(padded, altchars=b"-_")
+
+
+def test_a_child_without_an_episode_is_there_for_whoever_entered_her(team):
+    """A therapist who enters a child finds her again, nobody else does; with an episode, reach decides."""
+    entering = make.make_staff(team["organization"], Role.THERAPIST)
+    other = make.make_staff(team["organization"], Role.THERAPIST)
+    url = f"/api/v1/clients/{make.new_id()}/"
+    api = make.signed_in(entering)
+    first = api.put(url, body(team["site"]), format="json")
+    again = api.put(url, body(team["site"]), format="json")
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert make.signed_in(other).get(url).status_code == 404
+    make.make_episode(Client.objects.get(pk=first.json()["id"]))
+    assert api.get(url).status_code == 404
