@@ -15,7 +15,7 @@ WARM_UP = 20
 def run(url: str, *, quick: bool) -> int:
     reader = practice.fill(url, practice.QUICK if quick else practice.FULL)
     token, (by_session, session) = token_of(reader), with_session(reader)
-    rounds = 60 if quick else 200
+    rounds = 30 if quick else 200
     with psycopg.connect(url, autocommit=True) as connection:
         ways = {
             "token": (with_token(token), ByHand(connection, token=token)),
