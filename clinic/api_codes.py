@@ -23,6 +23,7 @@ WHAT_TO_DO = {
     "note_exists": "409: go on with the note of `existing_id`",
     "not_editable": "409: what is signed is returned by the supervisor, or amended once it is final",
     "not_final": "409: only a final note is amended",
+    "version_changed": "409: a newer version was signed, or this one is not open: fetch it, read it, send its digest",
     "already_decided": "409: somebody co-signed or returned this version meanwhile; fetch it",
     "already_corrected": "409: another addendum corrected this measurement; name that one in `replaces`",
     "act_not_allowed": "409: `allowed_actions` of the goal says what its status takes",

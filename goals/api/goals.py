@@ -27,9 +27,10 @@ from goals.rules.lifecycle import GoalAct, allowed_acts
 from goals.selectors import goals as selectors
 from goals.services import goals as services
 
+EPISODE = "0198a1f0-0000-7000-8000-0000000000e1"
 WORDS = "Fastens four vest buttons within two minutes"
 GOAL = {
-    "episode": "0198a1f0-0000-7000-8000-0000000000e1",
+    "episode": EPISODE,
     "text": WORDS,
     "purpose": "improve",
     "direction": "increase",
@@ -42,7 +43,7 @@ GOAL = {
 }
 
 
-@example(GOAL, further={shown: sample.body(GOAL["episode"]) for shown, sample in SAMPLES.items()})
+@example(GOAL, further={shown: sample.body(EPISODE) for shown, sample in SAMPLES.items()})
 class GoalIn(StrictInput):
     """A goal proposed under an id that the device made; the episode gives it its number."""
 

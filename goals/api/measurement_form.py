@@ -101,7 +101,9 @@ class MeasurementIn(NumbersIn):
     not_measured = word(
         NotMeasuredReason, required=False, help_text="Why there are no numbers, which then are left out; never a zero"
     )
-    source = word(MeasurementSource, required=False, help_text="`clinician` if left out")
+    source = word(  # type: ignore[assignment]
+        MeasurementSource, required=False, help_text="`clinician` if left out"
+    )
     observer = Text(max_length=100, required=False, allow_blank=True, help_text="Who counted, if it was not the author")
     setting = Text(
         max_length=100,

@@ -20,6 +20,7 @@ from clinic.api.examples import EXAMPLES
 from clinic.api.problems import INVALID, TITLES
 from clinic.api.schema import PROBLEMS
 from clinic.api_codes import WHAT_TO_DO
+from clinic.rules.signatures import VerdictRefusal
 from scheduling.rules.visits import BookingRefusal
 from tests.architecture.doors import BASE, METHODS, every_door
 
@@ -162,7 +163,9 @@ def test_every_body_that_is_taken_has_an_example(generated):
 
 def raised_codes() -> set[str]:
     """Every code that the sources write down as a literal: of a problem, of a title, or of a rule's refusal."""
-    found = {code for code, _ in [*TITLES.values(), INVALID]} | {refusal.value for refusal in BookingRefusal}
+    found = {code for code, _ in [*TITLES.values(), INVALID]} | {
+        word.value for word in (*BookingRefusal, *VerdictRefusal)
+    }
     for place in ("clinic", "goals", "scheduling"):
         for source in (TOP / place).rglob("*.py"):
             found |= set(re.findall(r'code ?= ?"([a-z_]+)"', source.read_text()))
