@@ -7,6 +7,7 @@ import importlib.metadata
 import importlib.util
 import os
 import pwd
+import secrets
 import shutil
 import stat
 import subprocess
@@ -41,12 +42,14 @@ SETTINGS = {
     "timezone": "UTC",
     "log_timezone": "UTC",
     "log_checkpoints": "off",
-    # A failed statement and its detail quote the values of a client's record.
+    # Errors of statements, which their sender gets anyway, quote the values of a client's record.
+    "log_min_messages": "log",
     "log_min_error_statement": "panic",
-    "log_error_verbosity": "terse",
 }
 THROWAWAY = ("fsync", "full_page_writes", "synchronous_commit")
 
+# What a server says while one that was killed a moment ago, or whose starter was, is not quite gone.
+PREDECESSOR_ENDING = ("pre-existing shared memory block", 'lock file "postmaster.pid" already exists')
 REMEDIES = {
     "No space left on device": "Free some space on the disk that holds {folder}.",
     "Read-only file system": "Set VAR_DIR to a folder that can be written.",
@@ -64,9 +67,10 @@ class EmbeddedServerError(RuntimeError):
 
 @dataclass(frozen=True)
 class _Server:
-    """One server: the folder with its data, log and locks, its socket folder, and the account it runs as."""
+    """One server: the folder with its data, log and locks, the name of that folder in var, its socket, its account."""
 
     folder: Path
+    name_in_var: Path
     socket: Path
     uid: int
     gid: int
@@ -76,8 +80,12 @@ class _Server:
         return self.folder / "data"
 
     def url(self, database: str = DATABASE) -> str:
-        # In the query, since readers of database URLs turn the host part into small letters.
-        return f"postgresql://postgres@/{database}?host={quote(str(self.socket), safe='')}"
+        return f"postgresql://postgres@{quote(str(self.socket), safe='')}/{database}"
+
+    def own_folders(self) -> list[tuple[Path, int, int]]:
+        """Path, mode and owner; root's let the server's account pass through to what it owns, others' nobody."""
+        ours, passable = os.geteuid(), 0o700 if os.geteuid() else 0o711
+        return [(self.folder, passable, ours), (self.socket.parent, passable, ours), (self.socket, 0o700, self.uid)]
 
     def process_options(self) -> dict[str, Any]:
         options: dict[str, Any] = {"cwd": "/", "env": ENVIRONMENT, "umask": 0o077, "stdin": subprocess.DEVNULL}
@@ -100,6 +108,7 @@ def running(var: Path, *, throwaway: bool = False) -> Iterator[str]:
     A folder made as throwaway is fast and may not survive a power cut; its first other use makes it safe for good.
     """
     server = _server_below(var)
+    _make_folders(server)
     process = None
     with _lock_file(server.folder / "users.lock") as users:
         try:
@@ -144,24 +153,31 @@ def _lock_file(path: Path, kind: int | None = None) -> Iterator[IO[bytes]]:
 def _server_below(var: Path) -> _Server:
     var = var.resolve()
     try:
+        var.mkdir(parents=True, exist_ok=True)
         folder = _folder_below(var)
-        uid, gid = _account(folder)
-        return _Server(folder, _socket_folder(var, folder, uid, gid), uid, gid)
+        server = _Server(folder, var / "postgres", _socket_folder(var, folder), *_account(folder))
+        for path, mode, owner in server.own_folders():
+            if os.path.lexists(path):
+                _refuse_foreign(path, mode, owner)
     except PermissionError as error:
         raise EmbeddedServerError(f"{error}. Set VAR_DIR to a folder of your own.") from error
+    return server
 
 
 def _folder_below(var: Path) -> Path:
     """The server's folder in var, or the one of our own elsewhere that a link in var stands for."""
     folder = var / "postgres"
-    if folder.is_symlink():
+    if folder.is_symlink() or (not folder.exists() and not _may_enter(var)):
         return _away(var)
-    var.mkdir(parents=True, exist_ok=True)
-    if not folder.exists() and not _may_enter(var):
-        with contextlib.suppress(FileExistsError):
-            folder.symlink_to(_away(var))
-        return _away(var)
-    return _own_folder(folder, mode=_passable())
+    return folder
+
+
+def _socket_folder(var: Path, folder: Path) -> Path:
+    socket = folder / "socket"
+    # A comma parts two hosts for the client and two folders for the server.
+    if len(os.fsencode(socket / SOCKET)) > SOCKET_BYTES or "," in str(socket):
+        return _away(var) / "socket"
+    return socket
 
 
 def _away(var: Path) -> Path:
@@ -169,31 +185,36 @@ def _away(var: Path) -> Path:
     parents = AWAY_OF_OTHERS if os.geteuid() else AWAY_OF_ROOT
     name = hashlib.sha256(f"{os.geteuid()}:{var}".encode(errors="surrogateescape")).hexdigest()[:16]
     parent = next((parent for parent in parents if parent.is_dir()), parents[-1])
-    return _own_folder(parent / f"therapy-record-{name}", mode=_passable())
+    return parent / f"therapy-record-{name}"
 
 
-def _passable() -> int:
-    """Root's folders let the server's account pass through to what it owns, others' nobody."""
-    return 0o700 if os.geteuid() else 0o711
+def _make_folders(server: _Server) -> None:
+    for path, mode, owner in server.own_folders():
+        _own_folder(path, mode, owner, server.gid)
+    if server.folder != server.name_in_var:
+        with contextlib.suppress(FileExistsError):
+            server.name_in_var.symlink_to(server.folder)
 
 
-def _own_folder(path: Path, *, mode: int, uid: int | None = None, gid: int = -1) -> Path:
+def _own_folder(path: Path, mode: int, owner: int, group: int) -> None:
     """Make the folder, or take the one that exists if it is ours and open to nobody more than we would make it."""
-    owner = os.geteuid() if uid is None else uid
     try:
         path.mkdir(mode=0o700)
     except FileExistsError:
-        found = path.lstat()
-        if not stat.S_ISDIR(found.st_mode) or found.st_uid != owner or found.st_mode & 0o777 & ~mode:
-            raise EmbeddedServerError(
-                f"{path} was not made by this user, or is open to others. "
-                "Run as the user who made it, remove it, or set VAR_DIR to another folder."
-            ) from None
-        return path
+        _refuse_foreign(path, mode, owner)
+        return
     path.chmod(mode)
     if owner != os.geteuid():
-        os.chown(path, owner, gid)
-    return path
+        os.chown(path, owner, group)
+
+
+def _refuse_foreign(path: Path, mode: int, owner: int) -> None:
+    found = path.lstat()
+    if not stat.S_ISDIR(found.st_mode) or found.st_uid != owner or found.st_mode & 0o777 & ~mode:
+        raise EmbeddedServerError(
+            f"{path} was not made by this user, or is open to others. "
+            "Run as the user who made it, remove it, or set VAR_DIR to another folder."
+        )
 
 
 def _account(folder: Path) -> tuple[int, int]:
@@ -208,14 +229,6 @@ def _account(folder: Path) -> tuple[int, int]:
             entry = pwd.getpwnam(name)
             return entry.pw_uid, entry.pw_gid
     raise EmbeddedServerError(f"Root needs one of the accounts {', '.join(SERVER_USERS)} to run PostgreSQL.")
-
-
-def _socket_folder(var: Path, folder: Path, uid: int, gid: int) -> Path:
-    wanted = folder / "socket"
-    # A comma parts two hosts for the client and two folders for the server.
-    if len(os.fsencode(wanted / SOCKET)) > SOCKET_BYTES or "," in str(wanted):
-        wanted = _away(var) / "socket"
-    return _own_folder(wanted, mode=0o700, uid=uid, gid=gid)
 
 
 def _may_enter(folder: Path) -> bool:
@@ -254,7 +267,8 @@ def _copied(server: _Server, package: Path) -> Path:
     if not copy.exists():
         for older in server.folder.glob("programs-*"):
             shutil.rmtree(older)
-        unfinished = server.folder / "programs-unfinished"
+        unfinished = server.folder / "unfinished-programs"
+        shutil.rmtree(unfinished, ignore_errors=True)
         for part in ("bin", "lib", "share"):
             source = package / "pginstall" / part
             shutil.copytree(source, unfinished / package.name / "pginstall" / part)
@@ -284,26 +298,24 @@ def _run(server: _Server, program: Path, *arguments: str) -> subprocess.Complete
 
 def _start(server: _Server, *, throwaway: bool) -> subprocess.Popen[bytes] | None:
     """Join the server that runs, or start it; the process is ours to wait for only if we started it."""
-    if _await_answer(server, lambda: _postmaster(server) is not None):
-        return None
-    programs = _programs(server)
-    _initialise(server, programs, throwaway=throwaway)
     deadline = time.monotonic() + PATIENCE_SECONDS
-    while True:
+    while not _await_answer(server, lambda: _postmaster(server) is not None):
+        programs = _programs(server)
+        _initialise(server, programs, throwaway=throwaway)
         process = _launch(server, programs)
         if _await_answer(server, lambda: process.poll() is None, process):  # noqa: B023
             return process
         log = _log_tail(server)
-        # Sessions of a server that was killed a moment ago, which still end.
-        if "pre-existing shared memory block" not in log or time.monotonic() > deadline:
+        if not any(sign in log for sign in PREDECESSOR_ENDING) or time.monotonic() > deadline:
             _refuse(server, log)
         time.sleep(0.1)
+    return None
 
 
 def _await_answer(server: _Server, alive: Callable[[], bool], process: subprocess.Popen[bytes] | None = None) -> bool:
     """True once the server takes connections, False when it ended or is not there."""
     deadline = time.monotonic() + PATIENCE_SECONDS
-    address = (server.url("postgres") + "&connect_timeout=5").encode()
+    address = (server.url("postgres") + "?connect_timeout=5").encode()
     try:
         while pq.PGconn.ping(address) != pq.Ping.OK:
             if not alive():
@@ -323,10 +335,11 @@ def _await_answer(server: _Server, alive: Callable[[], bool], process: subproces
 def _initialise(server: _Server, programs: Path, *, throwaway: bool) -> None:
     if server.data.exists():
         return
-    unfinished = server.folder / "data.unfinished"
-    if unfinished.exists():
-        shutil.rmtree(unfinished)
-    _own_folder(unfinished, mode=0o700, uid=server.uid, gid=server.gid)
+    for left in server.folder.glob("data-unfinished-*"):
+        shutil.rmtree(left, ignore_errors=True)
+    # A new name each time: the initdb of a killed run may still be writing to its own.
+    unfinished = server.folder / f"data-unfinished-{secrets.token_hex(8)}"
+    _own_folder(unfinished, 0o700, server.uid, server.gid)
     # The built-in locale sorts and folds case alike on every system.
     options = ["--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
     options += ["--username=postgres", "--auth-local=trust", "--auth-host=reject", "--no-instructions"]
@@ -334,16 +347,17 @@ def _initialise(server: _Server, programs: Path, *, throwaway: bool) -> None:
         options += ["--no-sync", *(f"--set={name}=off" for name in THROWAWAY)]
     made = _run(server, programs / "initdb", "-D", str(unfinished), *options)
     if made.returncode:
-        _refuse(server, made.stdout)
+        _refuse(server, f"{made.stdout.strip()}\ninitdb ended with {made.returncode}.")
     unfinished.rename(server.data)
 
 
 def _launch(server: _Server, programs: Path) -> subprocess.Popen[bytes]:
-    # A pid in these files may by now be another program's, and PostgreSQL would take that for its server.
-    for stale in (server.data / "postmaster.pid", server.socket / SOCKET, server.socket / f"{SOCKET}.lock"):
-        stale.unlink(missing_ok=True)
+    for lock in (server.data / "postmaster.pid", server.socket / f"{SOCKET}.lock"):
+        # PostgreSQL would take a stranger that has the pid by now for its server; a dead one's it sees through.
+        if _exists(_pid_in(lock)) and not _serves(server, _pid_in(lock)):
+            lock.unlink()
     log = server.folder / "server.log"
-    if log.exists() and log.stat().st_size > 1_000_000:
+    if log.exists():
         log.replace(server.folder / "server.log.1")
     settings = SETTINGS | {"unix_socket_directories": str(server.socket)}
     chosen = [part for name, value in settings.items() for part in ("-c", f"{name}={value}")]
@@ -359,7 +373,9 @@ def _launch(server: _Server, programs: Path) -> subprocess.Popen[bytes]:
 def _prepare_database(server: _Server, *, throwaway: bool) -> None:
     with psycopg.connect(server.url("postgres"), autocommit=True) as connection:
         if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
-            connection.execute(f"CREATE DATABASE {DATABASE}")
+            # Two errors for one thing: a session left by a killed holder may be making it too.
+            with contextlib.suppress(psycopg.errors.DuplicateDatabase, psycopg.errors.UniqueViolation):
+                connection.execute(f"CREATE DATABASE {DATABASE}")
         if not throwaway and connection.execute("SHOW fsync").fetchone() == ("off",):
             for name in THROWAWAY:
                 connection.execute(f"ALTER SYSTEM SET {name} = on")
@@ -377,11 +393,29 @@ def _stop(server: _Server) -> None:
 
 def _postmaster(server: _Server) -> int | None:
     """The pid of the server on these data; None when the pid file is another's, a dead process's or missing."""
+    pid = _pid_in(server.data / "postmaster.pid")
+    return pid if _serves(server, pid) else None
+
+
+def _pid_in(file: Path) -> int:
     try:
-        pid = int((server.data / "postmaster.pid").read_text().split("\n", 1)[0])
+        return int(file.read_text().split("\n", 1)[0])
     except (FileNotFoundError, ValueError):
-        return None
-    return pid if f" -D {server.data} " in _command_of(pid) else None
+        return 0
+
+
+def _exists(pid: int) -> bool:
+    if pid <= 0:
+        return False
+    try:
+        os.kill(pid, 0)
+    except (ProcessLookupError, PermissionError):
+        return False
+    return True
+
+
+def _serves(server: _Server, pid: int) -> bool:
+    return pid > 0 and f" -D {server.data} " in _command_of(pid)
 
 
 def _command_of(pid: int) -> str:

@@ -104,6 +104,7 @@ def copy_of(keeper, template: str) -> Iterator[str]:
         yield name
     finally:
         drop(keeper, name)
+        keeper.execute("SELECT pg_advisory_unlock_shared(hashtextextended(%s, 0))", [name])
 
 
 @contextmanager
