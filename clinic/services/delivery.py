@@ -13,6 +13,7 @@ from clinic.models import Idempotency, OutboxHandling
 
 LEASE = timedelta(minutes=2)
 BATCH = 100
+TURN = ("attempts", "not_before", "pk")
 LONGEST_DELAY = timedelta(hours=1)
 log = structlog.get_logger("outbox")
 
@@ -28,17 +29,19 @@ def deliver_outbox() -> int:
 
 @transaction.atomic
 def _claim(now: datetime) -> list[OutboxHandling]:
-    """Take the oldest due rows that nobody holds; the lease lets another take them when this process dies."""
+    """Take due rows that nobody holds; the lease lets another take them when this process dies.
+
+    What was tried before comes last: were it to end this process each time, the others are done by then.
+    """
     free = Q(claimed_until__isnull=True) | Q(claimed_until__lt=now)
     rows = list(
         OutboxHandling.objects.select_for_update(of=("self",), skip_locked=True, no_key=True)
         .filter(free, done_at__isnull=True, dead_at__isnull=True, not_before__lte=now)
-        .order_by("not_before", "pk")[:BATCH]
+        .order_by(*TURN)[:BATCH]
     )
-    OutboxHandling.objects.filter(pk__in=[row.pk for row in rows]).update(
-        claimed_until=now + LEASE, attempts=F("attempts") + 1
-    )
-    return list(OutboxHandling.objects.filter(pk__in=[row.pk for row in rows]).select_related("message"))
+    claimed = OutboxHandling.objects.filter(pk__in=[row.pk for row in rows])
+    claimed.update(claimed_until=now + LEASE, attempts=F("attempts") + 1)
+    return list(claimed.select_related("message").order_by(*TURN))
 
 
 def _deliver(handling: OutboxHandling) -> bool:
