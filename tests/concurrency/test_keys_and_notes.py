@@ -85,7 +85,7 @@ def test_one_note_sent_twice(flow):
 @pytest.fixture
 def unseen(monkeypatch):
     """Both have looked for an earlier note before either writes hers."""
-    meeting, judge = Meeting(2, patience=5), measurements.judge
+    meeting, judge = Meeting(2), measurements.judge
 
     def judged_together(**asked):
         meeting.wait()
@@ -139,7 +139,7 @@ def test_both_notes_of_a_group_fulfil_the_visit(flow, group):
 
 def test_without_the_visits_lock_its_status_is_lost(flow, group, monkeypatch):
     """The control: each sees the other's child still booked, and the visit stays half-way."""
-    meeting = Meeting(2, patience=5)
+    meeting = Meeting(2)
 
     def unlocked(note):
         part = Participation.objects.select_related("visit__site", "episode").get(notes__document=note)
@@ -148,7 +148,7 @@ def test_without_the_visits_lock_its_status_is_lost(flow, group, monkeypatch):
         return part
 
     monkeypatch.setattr("scheduling.services.notes.selectors.participation_of", unlocked)
-    seen = Meeting(2, patience=5)
+    seen = Meeting(2)
     monkeypatch.setattr(visits, "_visit_follows", following(seen, visits._visit_follows))
     assert statuses(sign_both(flow, group)) == [200, 200]
     assert Visit.objects.get().status == "checked-in"

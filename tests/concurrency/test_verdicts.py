@@ -49,7 +49,7 @@ def test_one_version_gets_one_verdict(flow, note, acts):
 @pytest.fixture
 def without_the_lock(monkeypatch):
     """Both read the note as signed before either decides: the row's lock is taken away, only the keys are left."""
-    meeting = Meeting(2, patience=5)
+    meeting = Meeting(2)
 
     def unlocked(actor, note_id, *, kind):
         row = selectors.note_for(actor, note_id, kind=kind)
