@@ -35,13 +35,18 @@ class DayPrecaution(serializers.Serializer):
 
 
 class DayGoal(serializers.Serializer):
-    """An active goal with its last numbers."""
+    """An active goal: what is counted, and its last numbers."""
 
     id = serializers.UUIDField()
     number = serializers.IntegerField()
     text = serializers.CharField()
     measure = serializers.CharField()
     unit = serializers.CharField()
+    visit_value = serializers.CharField()
+    strata = serializers.CharField()
+    strata_names = serializers.ListField(child=serializers.CharField(), help_text="Exemplars, sides or steps")
+    levels = serializers.ListField(child=serializers.CharField(), help_text="Of a scale, lowest first; of a rating")
+    components = serializers.ListField(child=serializers.DictField(), help_text="What is counted besides")
     due_on = serializers.DateField(allow_null=True)
     last_on = serializers.DateField(allow_null=True)
     last_value = serializers.CharField(allow_null=True)

@@ -51,9 +51,12 @@ FROM clinic_precaution
 WHERE client_id = ANY(%s) AND (lifted_on IS NULL OR lifted_on > %s) AND starts_on <= %s ORDER BY starts_on, id"""
 
 GOALS = """
-SELECT g.episode_id AS episode, g.id, g.number, g.text, g.measure, g.unit, g.due_on, w.last_on, w.last_value,
-       w.level, w.percent, w.criterion, w.satisfied, w.preliminary
-FROM goals_goal g LEFT JOIN goals_goalprogress w ON w.goal_id = g.id
+SELECT g.episode_id AS episode, g.id, g.number, g.text, g.measure, g.unit, g.visit_value, g.strata, g.strata_names,
+       COALESCE(s.levels, g.levels) AS levels, g.components, g.due_on, w.last_on, w.last_value, w.level, w.percent,
+       w.criterion, w.satisfied, w.preliminary
+FROM goals_goal g
+LEFT JOIN goals_orderedscale s ON s.id = g.scale_id
+LEFT JOIN goals_goalprogress w ON w.goal_id = g.id
 WHERE g.episode_id = ANY(%s) AND g.lifecycle = 'active' ORDER BY g.number"""
 
 DUE = """
