@@ -17,12 +17,11 @@ def migrations_of(app: str) -> list[migrations.Migration]:
     return [disk[key] for key in sorted(disk) if key[0] == app]
 
 
-def keys_added(migration: migrations.Migration) -> Iterator[str]:
+def keys_added(operation: Any) -> Iterator[str]:
     """The keys to other rows that it makes, beside the one that says whose the row is."""
-    for operation in migration.operations:
-        for table, name, field in fields_of(operation):
-            if isinstance(field, models.ForeignKey) and name != "organization":
-                yield f"{migration.name}: {table}.{name}"
+    for table, name, field in fields_of(operation):
+        if isinstance(field, models.ForeignKey) and name != "organization":
+            yield f"{table}.{name}"
 
 
 def fields_of(operation: Any) -> Iterator[tuple[str, str, models.Field]]:
@@ -32,17 +31,21 @@ def fields_of(operation: Any) -> Iterator[tuple[str, str, models.Field]]:
         yield operation.model_name, operation.name, operation.field
 
 
-def scopes(migration: migrations.Migration) -> bool:
-    return any(isinstance(each, migrations.RunSQL) and SCOPE in str(each.sql) for each in migration.operations)
+def scopes(operation: Any) -> bool:
+    return isinstance(operation, migrations.RunSQL) and SCOPE in str(operation.sql)
 
 
 def left_simple(found: Iterable[migrations.Migration]) -> list[str]:
-    """Keys that no later migration of the same app gives their organization."""
+    """Keys that nothing later in the same app gives their organization; a new table's are made last of all."""
     waiting: list[str] = []
     for migration in found:
-        if scopes(migration):
-            waiting = []
-        waiting += keys_added(migration)
+        at_the_end: list[str] = []
+        for operation in migration.operations:
+            if scopes(operation):
+                waiting = []
+            kept = at_the_end if isinstance(operation, migrations.CreateModel) else waiting
+            kept += keys_added(operation)
+        waiting += at_the_end
     return waiting
 
 
@@ -50,7 +53,7 @@ def left_simple(found: Iterable[migrations.Migration]) -> list[str]:
 def test_an_app_scopes_the_keys_that_it_adds(app):
     """Another app's migration does it by the way on an empty database; in use, that one has long been applied.
 
-    Nor can the migration that makes a table do it: its keys are made after its last operation.
+    Nor can the migration that makes a table do it: the table's keys are made after its last operation.
     """
     assert left_simple(migrations_of(app)) == []
 
@@ -62,9 +65,12 @@ def planted(name: str, *operations: Any) -> migrations.Migration:
 
 
 def test_a_key_left_simple_would_be_seen():
-    """The control: a key that is scoped in the migration that makes it, or never, is named."""
+    """The control: a new table's key scoped in the same migration, and a new column's that is not scoped, are named."""
     key = models.ForeignKey("clinic.Site", on_delete=models.PROTECT)
     table = migrations.CreateModel("Outing", [("id", models.UUIDField(primary_key=True)), ("site", key)])
+    column = migrations.AddField("Room", "site", key)
     scope = migrations.RunSQL(f"SELECT {SCOPE}")
-    assert left_simple([planted("0003_outing", table, scope)]) == ["0003_outing: Outing.site"]
+    assert left_simple([planted("0003_outing", table, scope)]) == ["Outing.site"]
     assert left_simple([planted("0003_outing", table), planted("0004_keys", scope)]) == []
+    assert left_simple([planted("0003_room", scope, column)]) == ["Room.site"]
+    assert left_simple([planted("0003_room", column, scope)]) == []
