@@ -21,5 +21,4 @@ class Migration(migrations.Migration):
             name='entered_by',
             field=models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='clinic.staff'),
         ),
-        migrations.RunSQL("SELECT scope_foreign_keys()", migrations.RunSQL.noop),
     ]
