@@ -16,6 +16,7 @@ from clinic.rules.access import Action
 from scheduling.enums import CancelCause, VisitKind, VisitMode, VisitStatus
 from scheduling.rules.visits import Step
 from scheduling.selectors import visits as selectors
+from scheduling.services import steps
 from scheduling.services import visits as services
 
 EPISODE = "0198a1f0-0000-7000-8000-0000000000f1"
@@ -278,7 +279,7 @@ class ParticipationCheckIn(StepDoor):
     form = CheckIn
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
-        services.check_in(actor=self.actor, participation=row, arrived_at=wanted.get("arrived_at"), now=self.now)
+        steps.check_in(actor=self.actor, participation=row, arrived_at=wanted.get("arrived_at"), now=self.now)
 
 
 class ParticipationFinish(StepDoor):
@@ -289,7 +290,7 @@ class ParticipationFinish(StepDoor):
     form = FinishIn
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
-        services.finish(
+        steps.finish(
             actor=self.actor,
             participation=row,
             left_at=wanted.get("left_at"),
@@ -308,7 +309,7 @@ class ParticipationCancel(StepDoor):
     step: ClassVar[Step] = Step.CANCEL
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
-        services.call_off(
+        steps.call_off(
             actor=self.actor,
             participation=row,
             step=self.step,
@@ -334,7 +335,7 @@ class ParticipationReinstate(StepDoor):
     form = ReinstateIn
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
-        services.reinstate(actor=self.actor, participation=row, now=self.now)
+        steps.reinstate(actor=self.actor, participation=row, now=self.now)
 
 
 class VisitCancel(ApiView):
@@ -354,7 +355,7 @@ class VisitCancel(ApiView):
     def _cancel(self, visit_id: UUID, wanted: dict[str, Any]) -> Response:
         visit = selectors.visit_to_change(self.actor, visit_id, Action.CONDUCT_VISITS)
         self.require_match(visit.version)
-        services.cancel_visit(
+        steps.cancel_visit(
             actor=self.actor,
             visit=visit,
             cause=wanted["cause"],

@@ -22,7 +22,9 @@ from scheduling.models import Participation, ParticipationNote
 from scheduling.rules import notes as rules
 from scheduling.rules.visits import OVER, minutes_between
 from scheduling.selectors import notes as selectors
-from scheduling.services import visits
+from scheduling.services import steps
+from scheduling.services.bookings import end_reach_of_booking
+from scheduling.services.visits import shows_more
 
 
 class NoteExists(Conflict):
@@ -64,7 +66,7 @@ def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str
             episode_id=document.episode_id,
             author_id=document.author_id,
         )
-    visits.shows_more(participation)
+    shows_more(participation)
     return document
 
 
@@ -161,7 +163,7 @@ def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -
     measurements.write(
         version=version, document=note, judged=judged, site_id=participation.visit.site_id, recorded_at=now
     )
-    visits.end_reach_of_booking(
+    end_reach_of_booking(
         visit=participation.visit, episode_id=note.episode_id, staff_id=note.author_id, today=actor.today
     )
     return version
@@ -178,7 +180,7 @@ def _was_held(actor: Actor, participation: Participation, body: dict[str, Any], 
         return
     left_at = min(participation.ends_at, now)
     planned = minutes_between(participation.arrived_at or participation.starts_at, left_at)
-    visits.finish(
+    steps.finish(
         actor=actor,
         participation=participation,
         left_at=max(left_at, participation.arrived_at or participation.starts_at),

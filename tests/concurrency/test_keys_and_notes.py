@@ -7,7 +7,7 @@ from clinic.api import idempotency
 from clinic.models import Document, DocumentVersion, Idempotency, Signature
 from goals.services import measurements
 from scheduling.models import Participation, ParticipationNote, Visit
-from scheduling.services import visits
+from scheduling.services import steps
 from tests import factories as make
 from tests.concurrency.racing import Meeting, at_once, run_sql, statuses
 from tests.scheduling.flow import PIN, signed_in
@@ -149,7 +149,7 @@ def test_without_the_visits_lock_its_status_is_lost(flow, group, monkeypatch):
 
     monkeypatch.setattr("scheduling.services.notes.selectors.participation_of", unlocked)
     seen = Meeting(2)
-    monkeypatch.setattr(visits, "_visit_follows", following(seen, visits._visit_follows))
+    monkeypatch.setattr(steps, "_visit_follows", following(seen, steps._visit_follows))
     assert statuses(sign_both(flow, group)) == [200, 200]
     assert Visit.objects.get().status == "checked-in"
 

@@ -5,7 +5,7 @@ import time_machine
 
 from clinic.enums import Role
 from scheduling.models import Booking, Participation, Visit
-from scheduling.services import visits as services
+from scheduling.services import bookings as services
 from tests import factories as make
 from tests.concurrency.racing import at_once, run_sql, statuses
 

@@ -1,0 +1,172 @@
+"""What visits hold, and whom they put in reach: staff, children and room places, and places on care teams."""
+
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db import connection, transaction
+from django.db.models import Q, QuerySet
+
+from clinic.enums import CareSource
+from clinic.errors import Conflict, constraint_as_error
+from clinic.models import CareTeam, Organization, Room
+from scheduling.enums import VisitStatus
+from scheduling.models import Booking, Participation, Visit
+from scheduling.selectors import visits as selectors
+from scheduling.services.wanted import Wanted
+
+
+class Overlaps(Conflict):
+    code = "booking_overlaps"
+    title = "Somebody or some place is taken at that time"
+
+
+OVERLAPS = {
+    "booking_no_overlap_per_staff": Overlaps,
+    "booking_no_overlap_per_client": Overlaps,
+    "booking_no_overlap_per_room_place": Overlaps,
+}
+
+
+def hold(visit: Visit, wanted: Wanted) -> None:
+    """Take every resource at once: sorted locks and a look first make the refusal kind, the constraints decide."""
+    whole = selectors.half_open(wanted.starts_at, wanted.ends_at)
+    rows = [_booking(visit, whole, staff_id=person.pk) for person in wanted.staff]
+    rows += [
+        _booking(visit, selectors.half_open(child.starts_at, child.ends_at), client_id=child.episode.client_id)
+        for child in wanted.children
+    ]
+    _lock([*(str(row.staff_id or row.client_id) for row in rows), *(str(room.pk) for room in wanted.rooms)])
+    rows += [_room_place(visit, room, whole) for room in wanted.rooms]
+    found = selectors.collisions(visit_id=visit.pk, wanted=rows)
+    if found:
+        raise Overlaps(collides_with=[_told(row) for row in found[:20]])
+    with constraint_as_error(OVERLAPS):
+        Booking.objects.bulk_create(rows)
+
+
+def _booking(visit: Visit, during: Any, **resource: Any) -> Booking:
+    return Booking(organization_id=visit.organization_id, visit=visit, during=during, **resource)
+
+
+def _room_place(visit: Visit, room: Room, during: Any) -> Booking:
+    return _booking(visit, during, room_id=room.pk, place=_free_place(visit, room, during))
+
+
+def _free_place(visit: Visit, room: Room, during: Any) -> int:
+    taken = selectors.places_taken(visit_id=visit.pk, room_id=room.pk, during=during)
+    return next((place for place in range(1, room.places + 1) if place not in taken), 1)
+
+
+def _lock(resources: list[str]) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_advisory_xact_lock(hashtextextended(held, 1)) FROM unnest(%s::text[]) AS held",
+            [sorted(set(resources))],
+        )
+
+
+def _told(row: Booking) -> dict[str, Any]:
+    """What collides, without saying who or why: a time and the kind of resource."""
+    kind = "staff" if row.staff_id else "client" if row.client_id else "room"
+    return {
+        "resource": kind,
+        "id": str(row.staff_id or row.client_id or row.room_id),
+        "starts_at": row.during.lower,
+        "ends_at": row.during.upper,
+    }
+
+
+def put_on_care_teams(visit: Visit, *, episodes: list[UUID], staff: list[UUID]) -> None:
+    """A booking puts its clinicians in reach of the child, from some days before until the note is signed."""
+    days = Organization.objects.values_list("care_team_days_before_booking", flat=True).get(pk=visit.organization_id)
+    starts_on = visit.service_date - timedelta(days=days)
+    held = CareTeam.objects.filter(source_id=visit.pk, episode_id__in=episodes, staff_id__in=staff)
+    known = set(held.values_list("episode_id", "staff_id"))
+    held.update(starts_on=starts_on, ends_on=None)
+    CareTeam.objects.bulk_create(
+        CareTeam(
+            organization_id=visit.organization_id,
+            episode_id=episode_id,
+            staff_id=staff_id,
+            starts_on=starts_on,
+            source=CareSource.BOOKING.value,
+            source_id=visit.pk,
+        )
+        for episode_id in episodes
+        for staff_id in staff
+        if (episode_id, staff_id) not in known
+    )
+
+
+def leave_care_teams(visit: Visit, today: date, *, episode_id: UUID | None = None) -> None:
+    """End what this booking gave; a place that had not begun yet is taken back."""
+    rows = CareTeam.objects.filter(source_id=visit.pk, ends_on__isnull=True)
+    if episode_id is not None:
+        rows = rows.filter(episode_id=episode_id)
+    rows.filter(starts_on__gt=today).delete()
+    rows.filter(starts_on__lte=today).update(ends_on=today)
+
+
+def free_the_rest(row: Participation, left_at: datetime) -> None:
+    """What was held beyond the time that was used becomes free: somebody's next visit may have begun then."""
+    held = Booking.objects.filter(visit_id=row.visit_id, live=True)
+    if left_at < row.ends_at:
+        _hold_until(held.filter(client_id=row.client_id), left_at)
+    over = row.visit.finished_at
+    if over is not None and over < row.visit.ends_at:
+        _hold_until(held.filter(client__isnull=True), over)
+
+
+def _hold_until(rows: QuerySet[Booking], end: datetime) -> None:
+    for row in rows:
+        if row.during.lower < end < row.during.upper:
+            row.during = selectors.half_open(row.during.lower, end)
+            row.save(update_fields=["during"])
+
+
+def release(row: Participation) -> None:
+    """Free the child's time; when nobody is left in the visit, everything that it held."""
+    held = Booking.objects.filter(visit_id=row.visit_id, live=True)
+    if row.visit.status in (VisitStatus.CANCELLED.value, VisitStatus.NO_SHOW.value):
+        held.update(live=False)
+    else:
+        held.filter(client_id=row.client_id).update(live=False)
+
+
+def take_again(row: Participation) -> None:
+    """What a part held that was called off, taken once more if it is still free."""
+    wanted = _to_take_again(row)
+    _lock([str(one.staff_id or one.client_id or one.room_id) for one in wanted])
+    for one in wanted:
+        one.live = True
+        if one.room:
+            one.place = _free_place(row.visit, one.room, one.during)
+    found = selectors.collisions(visit_id=row.visit_id, wanted=wanted)
+    if found:
+        raise Overlaps(collides_with=[_told(one) for one in found[:20]])
+    with constraint_as_error(OVERLAPS):
+        Booking.objects.bulk_update(wanted, ["live", "place"])
+
+
+def staff_holding(visit: Visit) -> list[UUID]:
+    """Who is booked for the visit now."""
+    rows = Booking.objects.filter(visit=visit, live=True, staff__isnull=False)
+    return list(rows.values_list("staff_id", flat=True))
+
+
+def _to_take_again(row: Participation) -> list[Booking]:
+    """The child's own time, and the visit's staff and rooms where nobody holds them for it any more."""
+    own = Booking.objects.filter(visit=row.visit, superseded=False)
+    child = Q(client_id=row.client_id)
+    held = own.filter(live=True, staff__isnull=False).exists()
+    released = own.filter(child if held else child | Q(client__isnull=True), live=False)
+    return list(released.select_related("room").order_by("pk"))
+
+
+@transaction.atomic(savepoint=False)
+def end_reach_of_booking(*, visit: Visit, episode_id: UUID, staff_id: UUID, today: date) -> None:
+    """The note is signed: what the booking gave its author ends with this day."""
+    CareTeam.objects.filter(
+        source_id=visit.pk, episode_id=episode_id, staff_id=staff_id, ends_on__isnull=True, starts_on__lte=today
+    ).update(ends_on=today)
