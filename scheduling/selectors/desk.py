@@ -1,5 +1,6 @@
 """The reads that people wait for: the day, the caseload, the co-sign queue. Hand-written SQL, reach included."""
 
+import json
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -92,10 +93,17 @@ def day_of(actor: Actor, day: date) -> dict[str, Any]:
     return {
         "parts": parts,
         "precautions": _by(_all(PRECAUTIONS, [clients, day, day]), "client"),
-        "goals": _by(_all(GOALS, [episodes]), "episode"),
+        "goals": _by(_goals(episodes), "episode"),
         "due": _by(_all(DUE, [episodes]), "episode"),
         "unsigned": _all(UNSIGNED, [mine, mine, actor.today, actor.today, mine]),
     }
+
+
+def _goals(episodes: list[Any]) -> Rows:
+    rows = _all(GOALS, [episodes])
+    for row in rows:
+        row["components"] = json.loads(row["components"])  # the framework's cursors leave JSON as text
+    return rows
 
 
 def _by(rows: Rows, name: str) -> dict[Any, Rows]:

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from clinic.enums import Role
 from clinic.models import Precaution
-from goals.models import Goal
+from goals.models import Goal, OrderedScale
 from tests import factories as make
 from tests.scheduling.flow import Flow
 
@@ -168,6 +168,21 @@ def test_active_goals_come_with_their_last_numbers(flow):
     assert (shown["criterion"], shown["satisfied"], shown["preliminary"]) == ("met", 3, True)
     (due,) = visit["children"][0]["due"]
     assert (due["kind"], due["goal"]) == ("goal_met", str(goal))
+
+
+def test_a_goal_says_what_to_count(flow):
+    """Its exemplars, the levels of its scale, and what is counted besides: enough to document without asking again."""
+    scale = OrderedScale.objects.create(
+        organization=flow.organization, name="Closeness to a food", levels=["not in sight", "touches", "licks"]
+    )
+    flow.goal(measure="ordered", scale=scale, strata="exemplar", strata_names=["pear", "rice"])
+    flow.goal(components=[{"kind": "duration", "unit": "s"}])
+    flow.book(f"{DAY} 09:00", at=MORNING)
+    (visit,) = day_of(flow)["visits"]
+    first, second = visit["children"][0]["goals"]
+    assert (first["strata"], first["strata_names"]) == ("exemplar", ["pear", "rice"])
+    assert (first["levels"], first["components"]) == (["not in sight", "touches", "licks"], [])
+    assert second["components"] == [{"kind": "duration", "unit": "s"}]
 
 
 def test_her_note_is_told_with_its_state(flow):
