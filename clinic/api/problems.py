@@ -35,7 +35,7 @@ log = structlog.get_logger("problems")
 
 def document(status: int, code: str, title: str, request: Any, *, kind: str = "", **members: Any) -> dict[str, Any]:
     """The members of one problem, absent ones left out. Its type is the kind that the code is a case of."""
-    found = {key: value for key, value in members.items() if value not in (None, [], {})}
+    found = {key: value for key, value in members.items() if value is not None and (value or key != "errors")}
     return {
         "type": f"/problems/{(kind or code).replace('_', '-')}/",
         "title": title,

@@ -7,7 +7,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from clinic import outbox
 from clinic.enums import DocumentKind, DocumentState, FlagSeverity, Role, SignatureMeaning, VerdictOutcome
@@ -346,21 +346,37 @@ def reassign_everywhere(*, now: datetime) -> int:
     return moved
 
 
-@transaction.atomic
 def reassign_pending(*, organization_id: UUID, today: date) -> int:
     """Put each waiting co-signature on the list of whoever owes it now; returns how many changed hands."""
-    waiting = (
+    supervised: dict[tuple[UUID, UUID], Supervised] = {}
+    moved = 0
+    for document in _waiting(organization_id):
+        pair = (document.author_id, document.episode_id)
+        if pair not in supervised:
+            supervised[pair] = supervision_of(document.author_id, document.episode, today=today)
+        owner = supervised[pair].owner(document.service_date, today=today)
+        if owner != document.cosign_owner_id:
+            moved += _hand_on(document.pk, owner)
+    return moved
+
+
+def _waiting(organization_id: UUID) -> QuerySet[Document]:
+    return (
         Document.objects.select_related("episode")
-        .select_for_update(of=("self",), no_key=True)
         .filter(organization_id=organization_id, state=DocumentState.SIGNED.value, requires_cosignature=True)
         .order_by("pk")
     )
-    moved = 0
-    for document in waiting:
-        owner = owner_of(document, today=today)
-        if owner != document.cosign_owner_id:
-            document.cosign_owner_id = owner
-            document.version += 1
-            document.save(update_fields=["cosign_owner", "version"])
-            moved += 1
-    return moved
+
+
+@transaction.atomic
+def _hand_on(document_id: UUID, owner: UUID | None) -> bool:
+    """One document at a time, so that nobody who co-signs waits for the whole sweep."""
+    rows = Document.objects.select_for_update(of=("self",), no_key=True)
+    document = rows.filter(pk=document_id, state=DocumentState.SIGNED.value).first()
+    if document is None:
+        return False
+    document.cosign_owner_id = owner
+    document.version += 1
+    document.save(update_fields=["cosign_owner", "version"])
+    outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
+    return True

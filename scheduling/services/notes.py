@@ -20,7 +20,7 @@ from goals.services import measurements
 from scheduling.enums import VisitKind, VisitStatus
 from scheduling.models import Participation, ParticipationNote
 from scheduling.rules import notes as rules
-from scheduling.rules.visits import OVER, minutes_between
+from scheduling.rules.visits import OVER, THERAPISTS_ONLY, minutes_between
 from scheduling.selectors import notes as selectors
 from scheduling.services import steps
 from scheduling.services.bookings import end_reach_of_booking
@@ -195,6 +195,8 @@ def _flags(note: Document, participation: Participation, supervised: Supervised 
     if supervised is not None and not supervised.in_force(note.service_date):
         day = note.service_date.isoformat()
         found.append(Flag("no_supervision_on_day", FlagSeverity.WARNING, {"service_date": day}))
+    if supervised is not None and participation.visit.kind in THERAPISTS_ONLY:
+        found.append(Flag("evaluation_by_assistant", FlagSeverity.WARNING, {"kind": participation.visit.kind}))
     late = _late(note, participation, now)
     if late:
         found.append(Flag("late_entry", FlagSeverity.NOTICE, late))

@@ -281,6 +281,14 @@ def test_an_evaluation_by_an_assistant(flow):
     refused_ahead_only(flow, "evaluation_needs_therapist", kind="evaluation")
 
 
+@pytest.mark.parametrize(("kind", "flags"), [("evaluation", ["evaluation_by_assistant"]), ("treatment", [])])
+def test_an_evaluation_that_an_assistant_documents_is_flagged(flow, kind, flags):
+    """Her note of an evaluation is signed all the same, and its reader is told first; of a treatment nothing is."""
+    note = flow.put(flow.visit("2026-03-31", kind=kind), [], at="2026-03-31 16:00")
+    shown = flow.sign(note, at="2026-03-31 16:05").json()["current"]["flags"]
+    assert [flag["check"] for flag in shown] == flags
+
+
 def test_an_assistant_without_supervision_on_the_day(flow):
     """The day of the visit decides, not the day of booking."""
     Supervision.objects.filter(assistant=flow.assistant).update(ends_on=date(2026, 3, 30))
