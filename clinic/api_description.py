@@ -35,7 +35,7 @@ examples to be verified locally.
 **Conventions.** JSON in snake_case; times are RFC 3339 with an offset; decimals are strings. Ids are UUIDs that a
 client may make itself (version 7 recommended). `PUT` creates under such an id, and repeated with the same content
 it answers the same. Changes need `If-Match` with the ETag last seen (428 without, 412 when stale). `POST` takes an
-`Idempotency-Key`; signing, co-signing and booking require one. Errors are `application/problem+json` (RFC 9457)
+`Idempotency-Key`; signing, co-signing and returning require one. Errors are `application/problem+json` (RFC 9457)
 with a stable `code`. Lists are cursor pages; unknown parameters and members are refused with 400.
 A row out of reach answers 404, exactly as if it did not exist.
 

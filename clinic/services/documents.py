@@ -6,8 +6,8 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db import connection, transaction
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from clinic import outbox
 from clinic.enums import DocumentKind, DocumentState, FlagSeverity, Role, SignatureMeaning, VerdictOutcome
@@ -21,7 +21,6 @@ from clinic.models import (
     Organization,
     Signature,
     Staff,
-    StaffRole,
     Verdict,
 )
 from clinic.rules import signatures as rules
@@ -99,11 +98,19 @@ def begin(
     return document
 
 
+NEEDS_COSIGNATURE = """
+SELECT organization.cosignature_required AND NOT EXISTS (
+    SELECT 1 FROM clinic_staffrole held WHERE held.staff_id = %s AND held.role = %s
+      AND held.starts_on <= %s AND (held.ends_on IS NULL OR held.ends_on >= %s))
+FROM clinic_organization organization WHERE organization.id = %s"""
+
+
 def needs_cosignature(actor: Actor, service_date: date) -> bool:
     """An assistant's work is co-signed where the organization asks for it; a therapist signs alone."""
-    as_therapist = StaffRole.objects.in_force(service_date).filter(staff_id=actor.staff_id, role=Role.THERAPIST.value)
-    asking = Organization.objects.filter(pk=actor.organization_id, cosignature_required=True)
-    return asking.exclude(Exists(as_therapist)).exists()
+    asked: list[Any] = [actor.person, Role.THERAPIST.value, service_date, service_date, actor.organization_id]
+    with connection.cursor() as cursor:
+        cursor.execute(NEEDS_COSIGNATURE, asked)
+        return bool(cursor.fetchone()[0])
 
 
 @transaction.atomic(savepoint=False)

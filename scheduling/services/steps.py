@@ -51,13 +51,11 @@ def _require_step(row: Participation, step: rules.Step) -> VisitStatus:
 
 
 def _visit_follows(visit: Visit) -> None:
-    statuses = [VisitStatus(status) for status in visit.participations.values_list("status", flat=True)]
-    visit.status = rules.status_of(statuses).value
-    arrivals = [at for at in visit.participations.values_list("arrived_at", flat=True) if at]
-    leavings = [at for at in visit.participations.values_list("left_at", flat=True) if at]
-    visit.arrived_at = min(arrivals, default=None)
+    parts = list(visit.participations.values_list("status", "arrived_at", "left_at"))
+    visit.status = rules.status_of(VisitStatus(status) for status, _, _ in parts).value
+    visit.arrived_at = min((arrived for _, arrived, _ in parts if arrived), default=None)
     done = visit.status == VisitStatus.FULFILLED.value
-    visit.finished_at = max(leavings, default=None) if done else None
+    visit.finished_at = max((left for _, _, left in parts if left), default=None) if done else None
     visit.version += 1
     visit.save(update_fields=["status", "arrived_at", "finished_at", "version"])
 
