@@ -12,6 +12,7 @@ import shutil
 import stat
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -115,6 +116,9 @@ def running(var: Path, *, throwaway: bool = False) -> Iterator[str]:
             with _alone(server):
                 fcntl.flock(users, fcntl.LOCK_SH)
                 process = _start(server, throwaway=throwaway)
+                if process is not None:
+                    # Whenever it ends, it is gone at once: pg_ctl waits for what is dead but not buried.
+                    threading.Thread(target=process.wait, daemon=True).start()
                 _prepare_database(server, throwaway=throwaway)
             yield server.url()
         finally:

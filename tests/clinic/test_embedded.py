@@ -9,6 +9,7 @@ import stat
 import subprocess
 import sys
 import tempfile
+import time
 from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
@@ -210,6 +211,17 @@ def test_server_killed_itself_is_started_again_with_what_it_had_written(room):
 
     with embedded.running(var) as url:
         assert ask(url, "SELECT number FROM kept") == 7
+
+
+def test_server_that_died_is_buried_while_it_is_still_held(room):
+    """Nothing that waits for its end, as the program that stops it does, waits for a process that is dead already."""
+    with embedded.running(room / "var", throwaway=True):
+        pid = servers_in(room / "var")[0]
+        os.kill(pid, signal.SIGKILL)
+        until = time.monotonic() + 10
+        while Path(f"/proc/{pid}").exists() and time.monotonic() < until:
+            os.sched_yield()
+        assert not Path(f"/proc/{pid}").exists()
 
 
 def test_ctrl_c_ends_the_holder_and_then_the_server(var, hold):
