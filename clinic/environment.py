@@ -37,7 +37,6 @@ class Environment(BaseSettings):
     TRUSTED_ORIGINS: Annotated[list[str], NoDecode] = []
     TRUSTED_PROXIES: Annotated[int, Field(ge=0)] = 0
     PLAIN_HTTP: bool | None = None
-    EMAIL_URL: SecretStr | None = None
     LOG_LEVEL: Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"] = "INFO"
     STATEMENT_TIMEOUT_MS: Annotated[int, Field(gt=0)] = 30_000
 
@@ -46,7 +45,7 @@ class Environment(BaseSettings):
     def _listed(cls, value: object) -> object:
         return [part.strip() for part in value.split(",") if part.strip()] if isinstance(value, str) else value
 
-    @field_validator("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "PIN_KEY", "EMAIL_URL", mode="before")
+    @field_validator("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "PIN_KEY", mode="before")
     @classmethod
     def _absent(cls, value: object) -> object:
         return None if value == "" else value
