@@ -163,6 +163,12 @@ class Outcome(StrEnum):
     FAILED = "failed"
 
 
+class NoticeKind(StrEnum):
+    """What somebody is told of. A word, never a sentence: a new kind needs no migration."""
+
+    PIN_RESET = "pin_reset"
+
+
 class ChangeKind(StrEnum):
     CREATED = "created"
     CHANGED = "changed"

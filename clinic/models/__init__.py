@@ -4,6 +4,7 @@ from clinic.models.audit import AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
 from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict
 from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiagnosis
+from clinic.models.notices import Notice
 from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
 from clinic.models.outbox import ChangeFeed, Idempotency, OutboxHandling, OutboxMessage
 from clinic.models.staff import ContractedHours, Credential, SigningPin, Staff, StaffRole
@@ -33,6 +34,7 @@ __all__ = [
     "EpisodeChange",
     "EpisodeDiagnosis",
     "Idempotency",
+    "Notice",
     "Organization",
     "OutboxHandling",
     "OutboxMessage",

@@ -27,6 +27,8 @@ class Action(StrEnum):
 
     SEE_SELF = "self:read"
     CHANGE_SELF = "self:write"
+    SEE_NOTICES = "notices:read"
+    READ_NOTICES = "notices:write"
     SEE_ORGANIZATION = "organization:read"
     CHANGE_ORGANIZATION = "organization:write"
     SEE_STAFF = "staff:read"
@@ -81,6 +83,8 @@ ASSISTANT, THERAPIST, ADMINISTRATOR, FRONT_DESK = (
 ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_SELF: dict.fromkeys(Role, SELF),
     Action.CHANGE_SELF: dict.fromkeys(Role, SELF),
+    Action.SEE_NOTICES: dict.fromkeys(Role, SELF),
+    Action.READ_NOTICES: dict.fromkeys(Role, SELF),
     Action.SEE_ORGANIZATION: dict.fromkeys(Role, ALL),
     Action.CHANGE_ORGANIZATION: {ADMINISTRATOR: ALL},
     Action.SEE_STAFF: dict.fromkeys(Role, ALL),

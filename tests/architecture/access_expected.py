@@ -108,6 +108,8 @@ EXPECTED: dict[str, str] = {
     "POST notes/<uuid:id>/return/": "3 3 + 4 3 3 3 3 1",
     "POST notes/<uuid:id>/sign/": "+ 4 3 4 3 3 3 3 1",
     "GET notes/<uuid:id>/versions/": "+ 4 + 4 3 3 3 3 1",
+    "GET notices/": "+ o o o o o 3 o 1",
+    "POST notices/<uuid:id>/read/": "+ 4 4 4 4 4 3 4 1",
     "GET organization/": "+ + + + + + + o 1",
     "PATCH organization/": "3 3 3 3 + 3 3 + 1",
     "GET participations/": "+ o + o + + + o 1",

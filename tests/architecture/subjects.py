@@ -138,6 +138,7 @@ ROWS: dict[str, Maker] = {
     "goals": goal(),
     "notes": signed,
     "addenda": signed_addendum,
+    "notices": row(c.Notice),
     "participations": booked(),
     "plan-periods": row(g.PlanPeriod),
     "precautions": row(c.Precaution),
@@ -215,7 +216,7 @@ MORE: dict[str, Callable[[Clinic, int], Any]] = {
         c.StaffRole, starts_on=date(2030 + n, 1, 1), ends_on=date(2030 + n, 12, 31), role="therapist"
     ),
 }
-HERS = {"care-team", "supervisory-contacts"}  # rows that are in her reach because they name her
+HERS = {"care-team", "notices", "supervisory-contacts"}  # rows that are in her reach because they name her
 # Members of a body that name a row, by the row that they are given.
 NAMED: dict[str, type[models.Model]] = {
     "home_site": c.Site,

@@ -35,6 +35,7 @@ NEVER_REMOVED = KEPT_AS_THEY_ARE | {
     "goals.Certification",
     "clinic.Document",
     "clinic.Episode",
+    "clinic.Notice",
     "goals.Goal",
     "goals.GoalPhase",
     "goals.OrderedScale",

@@ -20,6 +20,7 @@ OF_NOBODY = {
     "contracted-hours",
     "credentials",
     "me",
+    "notices",
     "organization",
     "rooms",
     "scales",
