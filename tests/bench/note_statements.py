@@ -1,39 +1,20 @@
-"""The floor under a note's writes: each is one statement by hand, rights and rows of the trail included.
+"""The floor under a note's writes: each is one statement by hand, behind the same door as the service's.
 
-They ask what the service asks of the database (the token, roles of today, reach, own visit, goals of the episode,
-state, version) and write what it writes. They do not validate the body, canonicalize by RFC 8785 or raise flags.
+The door asks for the token and today's roles, and writes the line of the trail and the stored answer. The statements
+ask the rest of what the service asks of the database (reach, own visit, goals of the episode, PIN, state, version) and
+write what it writes. They do not validate the body, canonicalize by RFC 8785 or raise flags.
 """
 
 WHO = """
-token AS (
-    SELECT t.user_id, a.client_id AS application FROM oauth2_provider_accesstoken t
-    JOIN oauth2_provider_application a ON a.id = t.application_id JOIN clinic_user u ON u.id = t.user_id
-    WHERE t.token_checksum = %(checksum)s AND t.expires > %(now)s AND u.is_active
-      AND %(action)s = ANY (string_to_array(t.scope, ' '))),
 actor AS (
-    SELECT s.id, s.organization_id, s.printed_name, o.cosignature_required, o.cosign_within_days, token.application,
-           (%(now)s::timestamptz AT TIME ZONE o.time_zone)::date AS today,
-           (SELECT array_agg(r.role ORDER BY r.role) FROM clinic_staffrole r WHERE r.staff_id = s.id
-             AND r.starts_on <= (%(now)s::timestamptz AT TIME ZONE o.time_zone)::date
-             AND (r.ends_on IS NULL OR r.ends_on >= (%(now)s::timestamptz AT TIME ZONE o.time_zone)::date)) AS roles
-    FROM token JOIN clinic_staff s ON s.user_id = token.user_id
-    JOIN clinic_organization o ON o.id = s.organization_id
-    WHERE s.left_on IS NULL OR s.left_on >= (%(now)s::timestamptz AT TIME ZONE o.time_zone)::date)"""
+    SELECT s.id, s.organization_id, s.printed_name, o.cosignature_required, o.cosign_within_days,
+           %(today)s::date AS today
+    FROM clinic_staff s JOIN clinic_organization o ON o.id = s.organization_id WHERE s.id = %(staff)s)"""
 
-TRAIL = """
+FEED = """
 feed AS (
     INSERT INTO clinic_changefeed (organization_id, kind, record_kind, record_id, client_id, episode_id)
-    SELECT organization_id, %(change)s, 'document', id, client_id, episode_id FROM document),
-event AS (
-    INSERT INTO clinic_auditevent (id, organization_id, at, actor_id, roles, application, action, method, route,
-        subject_id, outcome, status, code, reason, address, request_id)
-    SELECT gen_random_uuid(), d.organization_id, %(now)s, actor.id, actor.roles, actor.application, %(action)s,
-        %(method)s, %(route)s, d.id, 'done', %(status)s, '', '', '127.0.0.1', %(request)s
-    FROM document d, actor RETURNING id, organization_id, at),
-touched AS (
-    INSERT INTO clinic_auditeventclient (id, organization_id, event_id, client_id, episode_id, at)
-    SELECT gen_random_uuid(), event.organization_id, event.id, d.client_id, d.episode_id, event.at
-    FROM event, document d)"""
+    SELECT organization_id, %(change)s, 'document', id, client_id, episode_id FROM document)"""
 
 PUT = f"""
 WITH {WHO},
@@ -43,8 +24,7 @@ part AS (
                SELECT 1 FROM clinic_staffrole r WHERE r.staff_id = actor.id AND r.role = 'therapist'
                  AND r.starts_on <= p.service_date AND (r.ends_on IS NULL OR r.ends_on >= p.service_date)) AS cosigned
     FROM actor JOIN scheduling_participation p ON p.organization_id = actor.organization_id AND p.id = %(part)s
-    WHERE actor.roles && ARRAY['assistant', 'therapist']::varchar[]
-      AND EXISTS (SELECT 1 FROM clinic_careteam c WHERE c.episode_id = p.episode_id AND c.staff_id = actor.id
+    WHERE EXISTS (SELECT 1 FROM clinic_careteam c WHERE c.episode_id = p.episode_id AND c.staff_id = actor.id
                     AND c.starts_on <= actor.today AND (c.ends_on IS NULL OR c.ends_on >= actor.today))
       AND EXISTS (SELECT 1 FROM scheduling_booking b WHERE b.visit_id = p.visit_id AND b.staff_id = actor.id)
       AND %(goals)s::uuid[] <@ ARRAY(SELECT g.id FROM goals_goal g WHERE g.episode_id = p.episode_id)),
@@ -60,7 +40,7 @@ link AS (
     FROM part, document),
 visit AS (UPDATE scheduling_visit v SET version = v.version + 1 FROM part WHERE v.id = part.visit_id),
 shown AS (UPDATE scheduling_participation p SET version = p.version + 1 FROM part WHERE p.id = part.id),
-{TRAIL}
+{FEED}
 SELECT document.id, document.client_id, document.episode_id, document.author_id, document.service_date,
        document.requires_cosignature, part.visit_id FROM document, part"""  # noqa: S608
 
@@ -102,7 +82,7 @@ signed AS (
     INSERT INTO clinic_signature (id, organization_id, version_id, version_author_id, signer_id, meaning, printed_name,
         credential_id, signed_at, application, digest)
     SELECT gen_random_uuid(), v.organization_id, v.id, v.author_id, actor.id, 'authorship',
-        concat_ws(', ', actor.printed_name, c.abbreviation), c.id, %(now)s, actor.application, v.digest
+        concat_ws(', ', actor.printed_name, c.abbreviation), c.id, %(now)s, %(application)s, v.digest
     FROM version v CROSS JOIN actor LEFT JOIN LATERAL (
         SELECT id, abbreviation FROM clinic_credential WHERE staff_id = actor.id AND starts_on <= actor.today
         ORDER BY starts_on DESC LIMIT 1) c ON true
@@ -134,9 +114,10 @@ message AS (
 handling AS (
     INSERT INTO clinic_outboxhandling (id, organization_id, message_id, handler, attempts, not_before, last_error)
     SELECT gen_random_uuid(), organization_id, id, 'goals.recompute_of_document', 0, %(now)s, '' FROM message),
-{TRAIL},
+{FEED},
 answer AS (
-    SELECT d.organization_id, jsonb_build_object('id', d.id, 'version', d.version, 'kind', d.kind, 'state', d.state,
+    SELECT d.client_id, d.episode_id, jsonb_build_object(
+        'id', d.id, 'version', d.version, 'kind', d.kind, 'state', d.state,
         'participation', f.part_id, 'visit', f.visit_id, 'amends', NULL, 'client', d.client_id,
         'episode', d.episode_id, 'author', d.author_id, 'service_date', d.service_date,
         'requires_cosignature', d.requires_cosignature, 'cosign_owner', d.cosign_owner_id,
@@ -145,13 +126,7 @@ answer AS (
             'frozen_at', v.frozen_at, 'content', convert_from(v.content, 'UTF8')::jsonb,
             'signatures', jsonb_build_array(jsonb_build_object('signer', actor.id,
                 'printed_name', signed.printed_name, 'meaning', 'authorship', 'signed_at', v.frozen_at,
-                'application', actor.application, 'in_succession_to', NULL)),
+                'application', %(application)s, 'in_succession_to', NULL)),
             'verdict', NULL, 'flags', '[]'::jsonb))::text AS body
-    FROM document d, version v, frozen f, actor, signed),
-kept AS (
-    INSERT INTO clinic_idempotency (id, organization_id, application, staff_id, key, fingerprint, status, headers, body,
-        expires_at)
-    SELECT gen_random_uuid(), answer.organization_id, actor.application, actor.id, %(key)s, %(fingerprint)s, 200,
-        '{{"ETag": "\\"2\\""}}'::jsonb, convert_to(answer.body, 'UTF8'), %(now)s::timestamptz + interval '24 hours'
-    FROM answer, actor)
-SELECT body FROM answer"""  # noqa: S608
+    FROM document d, version v, frozen f, actor, signed)
+SELECT body, client_id, episode_id FROM answer"""  # noqa: S608
