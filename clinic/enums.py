@@ -46,13 +46,34 @@ class CredentialKind(StrEnum):
     REGISTRATION = "registration"
 
 
-class AuthorityKind(StrEnum):
-    """What a contact may decide, know or do for a child."""
+class Right(StrEnum):
+    """What a contact may decide, know or do for a child, and what a court may take."""
 
     CONSENT_TO_CARE = "consent_to_care"
     EDUCATIONAL_DECISIONS = "educational_decisions"
     INFORMATION = "information"
     PICK_UP = "pick_up"
+    EMERGENCY_CONTACT = "emergency_contact"
+
+
+class AuthorityKind(StrEnum):
+    """By what a contact stands beside a child: a right, or none, which lets her do nothing."""
+
+    CONSENT_TO_CARE = "consent_to_care"
+    EDUCATIONAL_DECISIONS = "educational_decisions"
+    INFORMATION = "information"
+    PICK_UP = "pick_up"
+    EMERGENCY_CONTACT = "emergency_contact"
+    NONE = "none"
+
+
+class ContactChannel(StrEnum):
+    """By which a contact has agreed to be reached."""
+
+    PHONE = "phone"
+    TEXT = "text"
+    EMAIL = "email"
+    POST = "post"
 
 
 class ConsentKind(StrEnum):
@@ -78,6 +99,7 @@ class PrecautionKind(StrEnum):
     POSITIONING = "positioning"
     LOADING = "loading"
     SEIZURE = "seizure"
+    SEIZURE_PLAN = "seizure_plan"  # what is done in a seizure, in which order, and when help is called
     ALLERGY = "allergy"
     FEEDING = "feeding"
     ELOPEMENT = "elopement"

@@ -6,7 +6,7 @@ from uuid import UUID
 from rest_framework import serializers
 
 from clinic.api.examples import example
-from clinic.api.fields import Day, Id, StrictInput, word
+from clinic.api.fields import Day, Id, StrictInput, Text, word
 from clinic.api.periods import PeriodIn, PeriodRecord
 from clinic.api.views import ActDoor, FixedDoor, ListDoor, RowDoor
 from clinic.enums import ConsentKind
@@ -24,6 +24,7 @@ GIVEN = {
     "starts_on": "2026-02-20",
     "ends_on": "2027-02-19",
 }
+EXCEPTION = "Why it was accepted although she may not decide on that day; without it this is refused. No clinical word"
 
 
 @example(GIVEN)
@@ -34,24 +35,47 @@ class ConsentIn(PeriodIn):
     episode = Id(required=False, allow_null=True)
     kind = word(ConsentKind)
     given_by = Id()
+    exception = Text(max_length=500, required=False, help_text=EXCEPTION)
 
 
-@example({"revoked_on": "2026-06-01"})
+@example({"revoked_on": "2026-06-01", "revoked_by": GIVEN["given_by"]})
 class ConsentRevocationIn(StrictInput):
-    """From which day it no longer holds."""
+    """From which day it no longer holds, and by whose word."""
 
     revoked_on = Day()
+    revoked_by = Id(required=False)
+    exception = Text(max_length=500, required=False, help_text=EXCEPTION)
 
 
-@example({"id": "0198a1f0-0000-7000-8000-0000000000b7", "version": 1, **GIVEN, "revoked_on": None})
+@example(
+    {
+        "id": "0198a1f0-0000-7000-8000-0000000000b7",
+        "version": 1,
+        **GIVEN,
+        "exception": "",
+        "given_with_authority": True,
+        "revoked_on": None,
+        "revoked_by": None,
+        "revocation_exception": "",
+    }
+)
 class ConsentRecord(PeriodRecord):
-    """A consent, and whether it was taken back."""
+    """A consent, whether it was taken back, and whether whoever gave it could decide on that day."""
 
     client = serializers.UUIDField(source="client_id")
     episode = serializers.UUIDField(source="episode_id", allow_null=True)
     kind = word(ConsentKind)
     given_by = serializers.UUIDField(source="given_by_id")
+    exception = serializers.CharField()
+    given_with_authority = serializers.SerializerMethodField(
+        help_text="By what is recorded now of authorities and court orders on the first day: false is to be looked at"
+    )
     revoked_on = serializers.DateField(allow_null=True)
+    revoked_by = serializers.UUIDField(source="revoked_by_id", allow_null=True)
+    revocation_exception = serializers.CharField()
+
+    def get_given_with_authority(self, consent: Consent) -> bool:
+        return selectors.given_with_authority(consent)
 
 
 @example({"client": "0198a1f0-0000-7000-8000-0000000000c1", "kind": "treat", "on": "2026-03-03"})
@@ -93,7 +117,8 @@ class ConsentDetail(ConsentRow, FixedDoor):
     told_as = {
         "GET": "One consent",
         "PUT": "Record a consent.\n\nWhoever gives it stands beside the child, and may on its first day decide on her "
-        "care or schooling; for messages to herself she needs no such authority.",
+        "care (a health record) or schooling (an education record); for messages to herself she needs no such "
+        "authority. What was accepted from another is recorded with its `exception`.",
     }
     form = ConsentIn
 
@@ -105,7 +130,11 @@ class ConsentDetail(ConsentRow, FixedDoor):
 
 
 class RevokeConsent(ConsentRow, ActDoor):
-    """Take a consent back from a day on; what rested on it before stays as it was."""
+    """Take a consent back from a day on; what rested on it before stays as it was.
+
+    Whoever gave it may take it back, and whoever may decide on that day; what was accepted from another is recorded
+    with its `exception`.
+    """
 
     act = "revoke"
     actions = {"POST": Action.CHANGE_CONSENTS}

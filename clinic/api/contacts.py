@@ -10,7 +10,7 @@ from clinic.api.examples import example
 from clinic.api.fields import Day, Flag, Id, Pattern, StrictInput, Text, word
 from clinic.api.periods import PeriodEndIn, PeriodIn, PeriodRecord
 from clinic.api.views import ApiView, ChangeDoor, ListDoor
-from clinic.enums import AuthorityKind, Relationship
+from clinic.enums import AuthorityKind, ContactChannel, Relationship
 from clinic.models import Contact, ContactAuthority
 from clinic.rules.access import Action
 from clinic.selectors import contacts as selectors
@@ -23,6 +23,7 @@ PERSON = {
     "phone": "+1 312 555 0142",
     "email": "tamsin@example.org",
     "may_be_messaged": True,
+    "channels": ["phone", "email"],
 }
 AUTHORITY = {
     "contact": "0198a1f0-0000-7000-8000-0000000000c7",
@@ -45,7 +46,16 @@ class ContactIn(StrictInput):
     )
     phone = Text(max_length=40, required=False, allow_blank=True)
     email = Text(max_length=254, required=False, allow_blank=True, validators=[EmailValidator()])
-    may_be_messaged = Flag(required=False)
+    may_be_messaged = Flag(required=False, help_text="Whether messages of this service may go to her at all")
+    channels = serializers.ListField(
+        child=word(ContactChannel),
+        max_length=len(ContactChannel),
+        required=False,
+        help_text="By which she may be reached",
+    )
+
+    def validate_channels(self, channels: list[str]) -> list[str]:
+        return sorted(set(channels))
 
 
 @example({"phone": "+1 312 555 0177"})
@@ -67,6 +77,7 @@ class ContactRecord(serializers.Serializer):
     phone = serializers.CharField()
     email = serializers.CharField()
     may_be_messaged = serializers.BooleanField()
+    channels = serializers.ListField(child=word(ContactChannel))
 
 
 @example({"client": "0198a1f0-0000-7000-8000-0000000000c1"})

@@ -4,10 +4,12 @@ from django.urls import path
 
 from clinic.api import (
     ages,
+    authorities,
     care_team,
     clients,
     consents,
     contacts,
+    court_orders,
     diagnoses,
     documents,
     employment,
@@ -62,6 +64,9 @@ urlpatterns = [
     path("contacts/<uuid:id>/", contacts.ContactDetail.as_view()),
     path("contact-authorities/", contacts.ContactAuthorityList.as_view()),
     path("contact-authorities/<uuid:id>/", contacts.ContactAuthorityDetail.as_view()),
+    path("clients/<uuid:id>/authorities/", authorities.AuthoritiesOnDay.as_view()),
+    path("court-orders/", court_orders.CourtOrderList.as_view()),
+    path("court-orders/<uuid:id>/", court_orders.CourtOrderDetail.as_view()),
     path("consents/", consents.ConsentList.as_view()),
     path("consents/<uuid:id>/", consents.ConsentDetail.as_view()),
     path("consents/<uuid:id>/revoke/", consents.RevokeConsent.as_view()),

@@ -2,6 +2,7 @@
 
 from clinic.models.audit import AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
+from clinic.models.court_orders import CourtOrder
 from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict
 from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiagnosis
 from clinic.models.notices import Notice
@@ -25,6 +26,7 @@ __all__ = [
     "Contact",
     "ContactAuthority",
     "ContractedHours",
+    "CourtOrder",
     "Credential",
     "DiagnosisCode",
     "Document",

@@ -5,9 +5,9 @@ from datetime import date
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import ArrayField, RangeOperators
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q, Value
 
-from clinic.enums import AuthorityKind, ConsentKind, PrecautionKind, PrecautionSource, Relationship
+from clinic.enums import AuthorityKind, ConsentKind, ContactChannel, PrecautionKind, PrecautionSource, Relationship
 from clinic.models.base import (
     DAYS,
     ClientPeriodQuerySet,
@@ -78,9 +78,19 @@ class Contact(VersionedModel):
     phone = models.CharField(max_length=40, blank=True, default="")
     email = models.CharField(max_length=254, blank=True, default="")
     may_be_messaged = models.BooleanField(default=False)
+    channels = ArrayField(models.CharField(max_length=20), default=list, db_default=Value("{}"), blank=True)
     entered_by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
 
     objects = ContactQuerySet.as_manager()
+
+    class Meta(VersionedModel.Meta):
+        constraints = [
+            *VersionedModel.Meta.constraints,
+            models.CheckConstraint(
+                name="contact_channels_are_known",
+                condition=Q(channels__contained_by=[channel.value for channel in ContactChannel]),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"contact {self.pk}"
@@ -138,7 +148,10 @@ class ConsentQuerySet(ClientRowQuerySet):
 
 
 class Consent(VersionedModel):
-    """What was consented to, by whom, from when, until when, and when it was taken back."""
+    """What was consented to, by whom, from when, until when, and when it was taken back, by whom.
+
+    Whoever gives it or takes it back has the authority on that day, or what is told instead stands in the exception.
+    """
 
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="consents")
     episode = models.ForeignKey("clinic.Episode", on_delete=models.PROTECT, null=True, related_name="consents")
@@ -146,7 +159,10 @@ class Consent(VersionedModel):
     given_by = models.ForeignKey(Contact, on_delete=models.PROTECT, related_name="consents")
     starts_on = models.DateField()
     ends_on = models.DateField(null=True)
+    exception = models.CharField(max_length=500, blank=True, default="", db_default="")
     revoked_on = models.DateField(null=True)
+    revoked_by = models.ForeignKey(Contact, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
+    revocation_exception = models.CharField(max_length=500, blank=True, default="", db_default="")
 
     objects = ConsentQuerySet.as_manager()
 
@@ -158,6 +174,10 @@ class Consent(VersionedModel):
             models.CheckConstraint(
                 name="consent_revoked_after_start",
                 condition=Q(revoked_on__isnull=True) | Q(revoked_on__gte=F("starts_on")),
+            ),
+            models.CheckConstraint(
+                name="consent_revoked_says_the_day",
+                condition=Q(revoked_on__isnull=False) | Q(revoked_by__isnull=True, revocation_exception=""),
             ),
         ]
         indexes = [models.Index(fields=["client", "kind"], name="consent_by_client")]

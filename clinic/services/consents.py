@@ -7,9 +7,9 @@ from uuid import UUID
 from django.db import transaction
 
 from clinic import outbox
-from clinic.enums import ConsentKind
+from clinic.enums import ConsentKind, RecordRegime
 from clinic.errors import Conflict, InvalidField
-from clinic.models import Client, Consent, Contact
+from clinic.models import Client, Consent, Contact, Episode
 from clinic.rules.access import Action, Actor
 from clinic.rules.consents import may_consent
 from clinic.selectors import contacts as selectors
@@ -36,14 +36,15 @@ def record_consent(
     episode: UUID | None = None,
     **wanted: Any,
 ) -> Consent:
-    """Record a consent; refuses one by somebody who may not decide for the child on its first day."""
+    """Record a consent. One by somebody who may not decide on its first day needs a stated exception."""
     child = named(Client.objects.visible_to(actor, Action.CHANGE_CONSENTS), client, member="client")
     care = None
     if episode is not None:
         of_child = episode_selectors.episodes_for(actor, Action.CHANGE_CONSENTS, client=child)
         care = named(of_child, episode, member="episode")
     contact = named(selectors.contacts_beside(child), given_by, member="given_by")
-    _require_authority(contact, child, ConsentKind(kind), starts_on)
+    if not wanted.get("exception"):
+        _require_authority(contact, child.pk, ConsentKind(kind), care, starts_on, member="given_by")
     consent = Consent.objects.create(
         pk=row_id,
         organization_id=actor.organization_id,
@@ -60,13 +61,30 @@ def record_consent(
 
 
 @transaction.atomic
-def revoke_consent(*, actor: Actor, consent: Consent, revoked_on: date, now: datetime) -> Consent:
-    """Take a consent back from a day on; what rested on it before stays as it was."""
+def revoke_consent(
+    *,
+    actor: Actor,
+    consent: Consent,
+    revoked_on: date,
+    now: datetime,
+    revoked_by: UUID | None = None,
+    exception: str = "",
+) -> Consent:
+    """Take a consent back from a day on; what rested on it before stays as it was.
+
+    Whoever gave it may take it back; another who may not decide on that day, only with a stated exception.
+    """
     if consent.revoked_on is not None:
         raise AlreadyRevoked(revoked_on=consent.revoked_on.isoformat())
     if revoked_on < consent.starts_on:
         raise InvalidField("/revoked_on", "This day lies before the consent", code="before_start")
-    apply_changes(consent, {"revoked_on": revoked_on})
+    if revoked_by is not None:
+        contact = named(selectors.contacts_beside(consent.client), revoked_by, member="revoked_by")
+        if contact.pk != consent.given_by_id and not exception:
+            kind = ConsentKind(consent.kind)
+            _require_authority(contact, consent.client_id, kind, consent.episode, revoked_on, member="revoked_by")
+    taken_back = {"revoked_on": revoked_on, "revoked_by_id": revoked_by, "revocation_exception": exception}
+    apply_changes(consent, taken_back)
     outbox.changed("consent", consent, client_id=consent.client_id, episode_id=consent.episode_id)
     outbox.record(
         "consent.revoked", organization_id=consent.organization_id, now=now, consent_id=consent.pk, kind=consent.kind
@@ -74,7 +92,12 @@ def revoke_consent(*, actor: Actor, consent: Consent, revoked_on: date, now: dat
     return consent
 
 
-def _require_authority(contact: Contact, child: Client, kind: ConsentKind, on: date) -> None:
-    if not may_consent(kind, selectors.held_over(contact, child.pk, on=on)):
-        text = f"On {on} this contact may not decide on care or schooling for the child"
-        raise InvalidField("/given_by", text, code="no_authority")
+def _require_authority(
+    contact: Contact, client_id: UUID, kind: ConsentKind, care: Episode | None, on: date, *, member: str
+) -> None:
+    regime = RecordRegime(care.record_regime) if care else None
+    if not may_consent(kind, selectors.held_over(contact, client_id, on=on), regime=regime):
+        text = (
+            f"On {on} this contact may not decide on this; where it was accepted all the same, say in `exception` why"
+        )
+        raise InvalidField(f"/{member}", text, code="no_authority")

@@ -33,6 +33,7 @@ KEPT_AS_THEY_ARE = {
 }
 NEVER_REMOVED = KEPT_AS_THEY_ARE | {
     "goals.Certification",
+    "clinic.CourtOrder",
     "clinic.Document",
     "clinic.Episode",
     "clinic.Notice",

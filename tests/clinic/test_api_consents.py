@@ -3,7 +3,7 @@
 import pytest
 
 from clinic.enums import Role, Setting
-from clinic.models import Consent, Contact, ContactAuthority
+from clinic.models import Consent, Contact, ContactAuthority, CourtOrder
 from tests import factories as make
 from tests.clinic.asking import cost_of, faults, ids, recorded
 
@@ -27,7 +27,8 @@ def team():
         "assistant": make.make_staff(organization, Role.ASSISTANT),
         "desk": make.make_staff(organization, Role.FRONT_DESK),
     }
-    for who, kind in (("mother", "consent_to_care"), ("teacher", "information")):
+    held = (("mother", "consent_to_care"), ("mother", "educational_decisions"), ("teacher", "information"))
+    for who, kind in held:
         ContactAuthority.objects.create(
             organization=organization,
             contact=found[who],
@@ -157,3 +158,66 @@ def test_the_list_costs_the_same_for_one_and_for_six(team):
     for _ in range(5):
         put(team)
     assert (one, cost_of(api, "/api/v1/consents/")) == (1, (6, cost))
+
+
+def test_for_the_school_s_record_it_takes_authority_over_schooling(team):
+    """Who consents to care decides on the clinic's episode, and not on the school's."""
+    ContactAuthority.objects.filter(kind="educational_decisions").update(ends_on="2026-02-19")
+    assert put(team, episode=str(team["episode"].pk)).status_code == 201
+    refused = put(team, "desk", episode=str(team["school"].pk))
+    assert faults(refused) == [("/given_by", "no_authority")]
+    assert Consent.objects.count() == 1
+
+
+def test_a_consent_accepted_from_another_is_recorded_with_its_exception_and_flagged(team):
+    """The record refuses nothing that happened: it says what was told instead, and that the authority was not there."""
+    told = "The mother agreed by telephone, the letter follows"
+    answer = put(team, given_by=str(team["teacher"].pk), exception=told)
+    assert answer.status_code == 201
+    assert (answer.json()["exception"], answer.json()["given_with_authority"]) == (told, False)
+    own = put(team).json()
+    assert (own["exception"], own["given_with_authority"]) == ("", True)
+
+
+def test_a_court_order_found_later_flags_what_was_given_under_it(team):
+    """By what is recorded now, the consent of a day on which a court had taken the right was not backed."""
+    given = put(team, starts_on="2026-02-20").json()
+    earlier = put(team, starts_on="2026-02-13").json()
+    CourtOrder.objects.create(
+        organization=team["organization"],
+        client=team["child"],
+        contact=team["mother"],
+        right="consent_to_care",
+        starts_on="2026-02-14",
+        recorded_by=team["therapist"],
+        recorded_at=make.at("2026-03-02 09:00"),
+    )
+    ContactAuthority.objects.filter(kind="educational_decisions").delete()
+    shown = make.signed_in(team["therapist"]).get("/api/v1/consents/").json()["results"]
+    assert {row["id"]: row["given_with_authority"] for row in shown} == {given["id"]: False, earlier["id"]: True}
+    assert faults(put(team, starts_on="2026-02-20")) == [("/given_by", "no_authority")]
+
+
+def taken_back(team, row_id, **asked):
+    return make.signed_in(team["therapist"]).post(
+        f"/api/v1/consents/{row_id}/revoke/", {"revoked_on": "2026-06-01", **asked}, format="json", HTTP_IF_MATCH='"1"'
+    )
+
+
+def test_whoever_gave_it_takes_it_back_although_her_authority_has_ended(team):
+    """It is her own word; what was done before stays as it was."""
+    row_id = put(team).json()["id"]
+    ContactAuthority.objects.filter(contact=team["mother"]).update(ends_on="2026-05-01")
+    answer = taken_back(team, row_id, revoked_by=str(team["mother"].pk))
+    assert (answer.status_code, answer.json()["revoked_by"]) == (200, str(team["mother"].pk))
+
+
+def test_another_takes_it_back_with_authority_or_by_a_stated_exception(team):
+    """A teacher may not; that it was accepted from her all the same is recorded, never lost."""
+    row_id, teacher = put(team).json()["id"], str(team["teacher"].pk)
+    refused = taken_back(team, row_id, revoked_by=teacher)
+    assert (refused.status_code, faults(refused)) == (422, [("/revoked_by", "no_authority")])
+    assert Consent.objects.get().revoked_on is None
+    answer = taken_back(team, row_id, revoked_by=teacher, exception="The mother is in hospital")
+    assert answer.json()["revocation_exception"] == "The mother is in hospital"
+    assert faults(taken_back(team, put(team).json()["id"], revoked_by=make.new_id())) == [("/revoked_by", "not_found")]

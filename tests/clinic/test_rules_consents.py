@@ -2,7 +2,7 @@
 
 import pytest
 
-from clinic.enums import AuthorityKind, ConsentKind
+from clinic.enums import AuthorityKind, ConsentKind, RecordRegime
 from clinic.rules.consents import may_consent
 
 A = AuthorityKind
@@ -10,14 +10,18 @@ A = AuthorityKind
 
 @pytest.mark.parametrize("kind", ConsentKind)
 @pytest.mark.parametrize(
-    ("held", "decides"),
+    ("held", "child", "health", "education"),
     [
-        pytest.param(set(), False, id="nothing"),
-        pytest.param({A.INFORMATION, A.PICK_UP}, False, id="information and pick-up"),
-        pytest.param({A.CONSENT_TO_CARE}, True, id="care"),
-        pytest.param({A.EDUCATIONAL_DECISIONS, A.PICK_UP}, True, id="schooling"),
+        pytest.param(set(), False, False, False, id="nothing"),
+        pytest.param({A.INFORMATION, A.PICK_UP, A.EMERGENCY_CONTACT}, False, False, False, id="no legal authority"),
+        pytest.param({A.CONSENT_TO_CARE}, True, True, False, id="care"),
+        pytest.param({A.EDUCATIONAL_DECISIONS, A.PICK_UP}, True, False, True, id="schooling"),
+        pytest.param({A.CONSENT_TO_CARE, A.EDUCATIONAL_DECISIONS}, True, True, True, id="both"),
     ],
 )
-def test_whoever_decides_for_the_child_consents(kind, held, decides):
-    """Messages to herself need no authority over the child; all else does."""
-    assert may_consent(kind, held) == (decides or kind == ConsentKind.MESSAGES)
+def test_whoever_decides_for_the_child_consents(kind, held, child, health, education):
+    """For an episode it takes the authority over that record; messages to herself need none over the child."""
+    own = kind == ConsentKind.MESSAGES
+    assert may_consent(kind, held) == (child or own)
+    assert may_consent(kind, held, regime=RecordRegime.HEALTH) == (health or own)
+    assert may_consent(kind, held, regime=RecordRegime.EDUCATION) == (education or own)

@@ -4,12 +4,38 @@ from datetime import timedelta
 from typing import Any
 
 from clinic import models as m
-from tests.architecture.attempts.attempt import Attempt, there_is, with_columns
-from tests.architecture.world import NOON
+from tests.architecture.attempts.attempt import BACKWARDS, TOMORROW, Attempt, there_is, with_columns
+from tests.architecture.world import DAY, NOON
 
 A = Attempt
 
 ATTEMPTS = [
+    A(
+        "court_order_ends_after_start",
+        m.CourtOrder,
+        "it ends before it starts",
+        with_columns(**BACKWARDS),
+        beside=("court_order_no_overlap",),
+    ),
+    A("court_order_no_overlap", m.CourtOrder, "the same right twice on a day", with_columns(), there_is(m.CourtOrder)),
+    A(
+        "contact_channels_are_known",
+        m.Contact,
+        "by a channel that nobody knows",
+        with_columns(channels=["email", "carrier pigeon"]),
+    ),
+    A(
+        "consent_revoked_says_the_day",
+        m.Consent,
+        "taken back by somebody on no day",
+        lambda w: {"revoked_by": w.row(m.Contact)},
+    ),
+    A(
+        "consent_revoked_says_the_day",
+        m.Consent,
+        "taken back by way of exception on no day",
+        with_columns(revocation_exception="Her grandmother called"),
+    ),
     A(
         "notice_once_per_subject",
         m.Notice,
@@ -26,5 +52,9 @@ ATTEMPTS = [
         with_columns(read_at=NOON - timedelta(seconds=1)),
     ),
 ]
-TOUCHING: list[Any] = [(m.Notice, {}, with_columns())]
-COMPANY: dict[tuple[str, str], dict[str, Any]] = {}
+TOUCHING: list[Any] = [
+    (m.Notice, {}, with_columns()),
+    (m.CourtOrder, {"ends_on": DAY}, with_columns(starts_on=TOMORROW)),
+    (m.CourtOrder, {}, with_columns(right="pick_up")),
+]
+COMPANY: dict[tuple[str, str], dict[str, Any]] = {("clinic.Consent", "revoked_by"): {"revoked_on": DAY}}
