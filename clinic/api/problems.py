@@ -1,5 +1,6 @@
 """Every failure, ours, the framework's or the server's, as one problem document (RFC 9457)."""
 
+import sys
 from collections.abc import Iterator
 from typing import Any
 
@@ -155,6 +156,11 @@ def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpR
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
+    """A failure that no door answered for; a database that went away meanwhile is no fault of the request."""
+    if isinstance(sys.exc_info()[1], OperationalError):
+        answer = plain(503, request)
+        answer["Retry-After"] = "2"
+        return answer
     return plain(500, request)
 
 

@@ -4,13 +4,17 @@ import json
 import os
 import subprocess
 import sys
+from unittest import mock
 
 import pytest
+from django.db import OperationalError
 from django.test import Client as Browser
 
+from clinic.enums import Role
 from clinic.environment import TOP
 from clinic.errors import DomainError
 from clinic.models import AuditEvent
+from tests import factories as make
 from tests.clinic.test_environment import TEAM
 
 
@@ -82,6 +86,19 @@ def test_the_api_asks_to_come_again_when_the_database_is_away(without_database):
     status, media_type, told, retry_after = without_database["/api/v1/clients/"]
     assert (status, media_type, told["code"], retry_after) == (503, "application/problem+json", "unavailable", "2")
     assert set(told) == {"type", "title", "status", "code", "request_id"}
+
+
+@pytest.mark.parametrize(("fault", "status"), [(OperationalError, 503), (ValueError, 500)])
+@pytest.mark.django_db
+def test_a_database_that_goes_away_in_the_last_step_asks_to_come_again_too(fault, status):
+    """The line of the trail is written after the door has answered: a failure there reaches no handler of the door."""
+    site = make.make_site(make.make_organization())
+    api = make.signed_in(make.make_staff(site.organization, Role.ADMINISTRATOR))
+    api.raise_request_exception = False
+    with mock.patch("clinic.audit.write", side_effect=fault):
+        answer = api.get("/api/v1/me/")
+    assert (answer.status_code, answer.headers.get("Retry-After")) == (status, "2" if status == 503 else None)
+    assert answer.headers["Content-Type"] == "application/problem+json"
 
 
 def test_every_refusal_of_the_domain_explains_its_type():
