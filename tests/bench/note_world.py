@@ -41,7 +41,9 @@ def made(*, goals: int = 5) -> World:
         make.make_credential(person, number=person.pk.hex[-12:])
     make.make_supervision(assistant, supervisor)
     _give_pin(assistant)
-    return World(assistant, supervisor, episode, [_goal(episode, supervisor, number + 1) for number in range(goals)])
+    return World(
+        assistant, supervisor, episode, [give_goal(episode, supervisor, number + 1) for number in range(goals)]
+    )
 
 
 def _give_pin(staff: Staff) -> None:
@@ -50,7 +52,7 @@ def _give_pin(staff: Staff) -> None:
     )
 
 
-def _goal(episode: Episode, therapist: Staff, number: int) -> UUID:
+def give_goal(episode: Episode, therapist: Staff, number: int) -> UUID:
     """At least 8 of 10 in three of the last four visits."""
     own = {"organization_id": episode.organization_id}
     goal = Goal.objects.create(
