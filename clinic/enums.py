@@ -191,6 +191,19 @@ class NoticeKind(StrEnum):
     PIN_RESET = "pin_reset"
 
 
+class AccountAction(StrEnum):
+    """What a request that has no place at work behind it yet was about."""
+
+    SIGN_IN = "sign_in"
+    SIGN_OUT = "sign_out"
+    AUTHORIZE = "authorize"  # a person lets an application act for her
+    TOKEN = "token"  # noqa: S105
+    REVOKE = "revoke"
+    INTROSPECT = "introspect"
+    REGISTER = "register"  # an application was let in, from the command line
+    RECORD = "record"  # a door of the record, asked by nobody who is known here
+
+
 class ChangeKind(StrEnum):
     CREATED = "created"
     CHANGED = "changed"

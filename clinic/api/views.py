@@ -17,14 +17,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from clinic import audit
-from clinic.api import idempotency
+from clinic.api import account_trail, idempotency
 from clinic.api.authentication import actor_of
 from clinic.api.fields import StrictInput
 from clinic.api.pagination import Page, page_of
 from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_match, tags_in
 from clinic.api.renderers import dumps
-from clinic.enums import Outcome
+from clinic.enums import AccountAction
 from clinic.errors import InvalidField, PreconditionFailed, PreconditionRequired
 from clinic.rules.access import Action, Actor
 
@@ -49,11 +49,11 @@ class ApiView(APIView):
     now: datetime
 
     def perform_authentication(self, request: Request) -> None:
-        super().perform_authentication(request)
         self.now = timezone.now()
         self.touched: set[tuple[UUID, UUID | None]] = set()
         self.reason = ""
         self.told = False
+        super().perform_authentication(request)
         self.actor = actor_of(request)  # type: ignore[assignment]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
@@ -114,7 +114,7 @@ class ApiView(APIView):
         kept = idempotency.claim(actor=self.actor, key=key, asked=asked, now=self.now)
         if kept is not None:
             self.ask_reach_again(kept)
-            self.tell(kept.status_code)
+            self.tell(kept.status_code, code=audit.REPLAYED)
             return kept
         response = do()
         idempotency.keep(
@@ -155,9 +155,21 @@ class ApiView(APIView):
         return self.show(data(), version=version)
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
-        if getattr(self, "actor", None) is not None and not self.told:
-            self.tell(response.status_code, code=_code_in(response))
+        if not getattr(self, "told", False):
+            self._tell_at_last(response)
         return super().finalize_response(request, response, *args, **kwargs)
+
+    def _tell_at_last(self, response: Response) -> None:
+        """The event of whatever was not told with its write: a read, a refusal, or a knock of nobody known here."""
+        code = _code_in(response)
+        if getattr(self, "actor", None) is not None:
+            self.tell(response.status_code, code=code)
+        else:
+            self.told = True
+            held = getattr(self.request, "_auth", None)  # asking for it would ask who it is once more
+            application = held.application.client_id if held else ""
+            asked = self.request._request
+            account_trail.tell(asked, AccountAction.RECORD, response.status_code, code=code, application=application)
 
     # --- The trail ----------------------------------------------------------------------------------
 
@@ -173,19 +185,13 @@ class ApiView(APIView):
             request_id=request._request.request_id,  # type: ignore[attr-defined]
             address=request.META.get("REMOTE_ADDR") or None,
             subject_id=self.kwargs.get("id"),
-            outcome=_outcome(status),
+            outcome=audit.outcome_of(status),
             status=status,
             code=code,
             reason=self.reason,
             touched=self.touched if status < 400 else set(),
         )
         audit.write(self.actor, event)
-
-
-def _outcome(status: int) -> Outcome:
-    if status < 400:
-        return Outcome.DONE
-    return Outcome.REFUSED if status < 500 else Outcome.FAILED
 
 
 def _code_in(response: Any) -> str:

@@ -1,6 +1,6 @@
 """The ground floor's tables."""
 
-from clinic.models.audit import AuditEvent, AuditEventClient, SystemPrincipal
+from clinic.models.audit import AccountEvent, AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
 from clinic.models.court_orders import CourtOrder
 from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict
@@ -17,6 +17,7 @@ from clinic.models.supervision import (
 )
 
 __all__ = [
+    "AccountEvent",
     "AuditEvent",
     "AuditEventClient",
     "CareTeam",

@@ -87,3 +87,10 @@ def issued_to(client_id: str, token: str) -> bool:
     """Whether this application was given this access token."""
     kept = hashlib.sha256(token.encode()).hexdigest()
     return AccessToken.objects.filter(token_checksum=kept, application__client_id=client_id).exists()
+
+
+def holder_of(token: str) -> tuple[UUID | None, str]:
+    """The person for whom this access token was made, if for one, and the application that holds it."""
+    kept = hashlib.sha256(token.encode()).hexdigest()
+    found = AccessToken.objects.filter(token_checksum=kept).values_list("user_id", "application__client_id").first()
+    return found or (None, "")

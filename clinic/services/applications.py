@@ -8,10 +8,12 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 from oauth2_provider.generators import generate_client_secret
 from oauth2_provider.models import Application
 
 from clinic import audit
+from clinic.enums import AccountAction
 from clinic.errors import InvalidField
 from clinic.models import Organization, SystemPrincipal
 from clinic.rules.access import SYSTEM_ACTIONS, Actor
@@ -31,13 +33,23 @@ class Registered:
 def register_application(*, name: str, redirect_uris: Iterable[str], confidential: bool) -> Registered:
     """Let an application ask people for their consent; refuses a redirect address that is not plain https."""
     secret = generate_client_secret() if confidential else ""
-    return _register(
+    registered = _register(
         name=name,
         secret=secret,
         redirect_uris=" ".join(redirect_uris),
         client_type=Application.CLIENT_CONFIDENTIAL if confidential else Application.CLIENT_PUBLIC,
         authorization_grant_type=Application.GRANT_AUTHORIZATION_CODE,
     )
+    audit.write_account(
+        audit.AccountEvent(
+            at=timezone.now(),
+            action=AccountAction.REGISTER,
+            status=200,
+            route="register_application",
+            application=registered.client_id,
+        )
+    )
+    return registered
 
 
 @transaction.atomic

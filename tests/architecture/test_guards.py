@@ -13,6 +13,7 @@ pytestmark = pytest.mark.django_db
 
 GUARDED = [model for model in every_model() if getattr(model._meta, "triggers", None)]
 KEPT_AS_THEY_ARE = {
+    "clinic.AccountEvent",
     "clinic.AuditEvent",
     "clinic.AuditEventClient",
     "clinic.ChangeFeed",
@@ -60,7 +61,9 @@ ANOTHER = {
     "timestamp with time zone": "'2026-04-05 10:00Z'::timestamptz",
     "tstzrange": "'[2026-04-05 10:00Z,2026-04-05 11:00Z)'::tstzrange",
     "uuid": "gen_random_uuid()",
-    "ARRAY": "'{{another}}'",
+    "ARRAY of _text": "'{{another}}'",
+    "ARRAY of _uuid": "ARRAY[gen_random_uuid()]",
+    "ARRAY of _varchar": "'{{another}}'",
 }
 ON_UPDATE = ("never_changed", "set_once", "identity_fixed")
 labelled = pytest.mark.parametrize("model", GUARDED, ids=lambda model: model._meta.label)
@@ -95,7 +98,8 @@ def names_in(trigger: Any) -> set[str]:
 
 def types_of(model: type[models.Model]) -> dict[str, str]:
     found = (
-        "SELECT column_name, data_type FROM information_schema.columns WHERE table_name = %s AND is_generated = 'NEVER'"
+        "SELECT column_name, data_type || CASE data_type WHEN 'ARRAY' THEN ' of ' || udt_name ELSE '' END "
+        "FROM information_schema.columns WHERE table_name = %s AND is_generated = 'NEVER'"
     )
     return dict(run(found, [model._meta.db_table]))
 

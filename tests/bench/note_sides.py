@@ -36,7 +36,6 @@ TABLES = (
     "clinic_outboxhandling",
     "clinic_idempotency",
     "clinic_auditevent",
-    "clinic_auditeventclient",
 )
 
 

@@ -36,15 +36,10 @@ WHERE held.supervisor_id = %(staff)s AND held.starts_on <= %(today)s
                 OR (held.scope = 'site' AND narrower.scope_id = answered.id))))"""
 
 AUDIT = """
-WITH event AS (
-    INSERT INTO clinic_auditevent (id, organization_id, at, actor_id, roles, application, action, method, route,
-        subject_id, outcome, status, code, reason, address, request_id)
-    VALUES (gen_random_uuid(), %(organization)s, now(), %(staff)s, %(roles)s, %(application)s, %(action)s, 'GET',
-        %(route)s, NULL, 'done', 200, '', '', '127.0.0.1', %(request)s)
-    RETURNING id, organization_id, at)
-INSERT INTO clinic_auditeventclient (id, organization_id, event_id, client_id, episode_id, at)
-SELECT gen_random_uuid(), event.organization_id, event.id, touched.client_id, touched.episode_id, event.at
-FROM event, unnest(%(clients)s::uuid[], %(episodes)s::uuid[]) AS touched (client_id, episode_id)"""
+INSERT INTO clinic_auditevent (id, organization_id, at, actor_id, roles, application, action, method, route,
+    subject_id, outcome, status, code, reason, address, request_id, client_ids, episode_ids)
+VALUES (gen_random_uuid(), %(organization)s, now(), %(staff)s, %(roles)s, %(application)s, %(action)s, 'GET',
+    %(route)s, NULL, 'done', 200, '', '', '127.0.0.1', %(request)s, %(clients)s::uuid[], %(episodes)s::uuid[])"""
 
 PARTS = f"""
 SELECT v.id AS visit, v.kind, v.mode, v.place, v.status AS visit_status, v.starts_at AS visit_starts_at,

@@ -65,7 +65,7 @@ def test_a_contact_is_recorded_with_whom_it_was_about(team):
     assert first.json()["recorded_by"] == str(team["assistant"].pk)
     assert (SupervisoryContact.objects.count(), SupervisoryContactClient.objects.count()) == (1, 1)
     event = AuditEvent.objects.order_by("id").first()
-    assert [(row.client_id, row.episode_id) for row in event.clients.all()] == [(episode.client_id, episode.pk)]
+    assert event.touched == [(episode.client_id, episode.pk)]
 
 
 def test_either_of_the_two_records_and_nobody_else(team):

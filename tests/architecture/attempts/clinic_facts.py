@@ -97,6 +97,12 @@ FACTS = [
         lambda w: {**signed(w), "requires_cosignature": True},
         change=True,
     ),
+    A(
+        "audit_clients_and_episodes_pair",
+        m.AuditEvent,
+        "a child without saying of which episode, or of none",
+        with_columns(client_ids=[uuid7()]),
+    ),
     A("document_addendum_amends", m.Document, "an addendum to nothing", with_columns(kind="addendum")),
     A(
         "document_addendum_amends",
