@@ -24,6 +24,8 @@ WHAT_TO_DO = {
     "not_editable": "409: what is signed is returned by the supervisor, or amended once it is final",
     "not_final": "409: only a final note is amended",
     "version_changed": "409: a newer version was signed, or this one is not open: fetch it, read it, send its digest",
+    "not_opened": "409: fetch the version first: nobody co-signs what she has not been shown",
+    "flagged_since_opened": "409: something was flagged since she fetched it: fetch it again, read the flags",
     "already_decided": "409: somebody co-signed or returned this version meanwhile; fetch it",
     "already_corrected": "409: another addendum corrected this measurement; name that one in `replaces`",
     "act_not_allowed": "409: `allowed_actions` of the goal says what its status takes",

@@ -13,6 +13,7 @@ from clinic.api.examples import example
 from clinic.api.fields import AnyObject, Instant
 from clinic.api.views import ApiView
 from clinic.rules.access import Action
+from clinic.rules.flags import in_words
 from clinic.selectors import documents as selectors
 
 SIGNATURE = {
@@ -44,25 +45,46 @@ class SignatureRecord(serializers.Serializer):
         "by": "0198a1f0-0000-7000-8000-0000000000a2",
         "at": "2026-03-31T16:00:00Z",
         "reason": "Which prompts were given?",
+        "opened_at": "2026-03-31T15:54:30Z",
+        "seconds_from_opening": 330,
     }
 )
 class VerdictRecord(serializers.Serializer):
-    """The one decision on a version."""
+    """The one decision on a version, with the time from her first opening it."""
 
     outcome = serializers.CharField()
     by = serializers.UUIDField(source="by_id")
     at = Instant()
     reason = serializers.CharField()
+    opened_at = Instant(allow_null=True, help_text="When whoever decided first fetched this version")
+    seconds_from_opening = serializers.SerializerMethodField()
+
+    def get_seconds_from_opening(self, verdict: Any) -> int | None:
+        return int((verdict.at - verdict.opened_at).total_seconds()) if verdict.opened_at else None
 
 
-@example({"check": "late_entry", "severity": "notice", "subject": "", "facts": {"days_past_limit": 2}})
+@example(
+    {
+        "check": "late_entry",
+        "severity": "notice",
+        "subject": "",
+        "facts": {"days_past_limit": 2},
+        "sentence": "late entry, 4 days after the visit, 2 past the limit (12 Mar)",
+        "raised_at": "2026-03-16T22:05:00Z",
+    }
+)
 class FlagRecord(serializers.Serializer):
-    """Something computed that the reader should see first."""
+    """Something computed that the reader should see first, in one plain sentence and with the facts behind it."""
 
     check = serializers.CharField(source="check_name")
     severity = serializers.CharField()
     subject = serializers.CharField()
     facts = AnyObject()
+    sentence = serializers.SerializerMethodField()
+    raised_at = Instant(allow_null=True, help_text="When it was found, if not at signing")
+
+    def get_sentence(self, flag: Any) -> str:
+        return flag.sentence or in_words(flag.check_name)
 
 
 class VersionRecord(serializers.Serializer):

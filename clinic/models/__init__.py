@@ -3,7 +3,7 @@
 from clinic.models.audit import AccountEvent, AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
 from clinic.models.court_orders import CourtOrder
-from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict
+from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict, VersionOpening
 from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiagnosis
 from clinic.models.notices import Notice
 from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
@@ -55,4 +55,5 @@ __all__ = [
     "SystemPrincipal",
     "User",
     "Verdict",
+    "VersionOpening",
 ]

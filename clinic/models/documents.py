@@ -152,6 +152,7 @@ class Verdict(models.Model):
     by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     reason = models.CharField(max_length=2000, blank=True, default="")
+    opened_at = models.DateTimeField(null=True)
     signature = models.OneToOneField(Signature, on_delete=models.PROTECT, related_name="+", null=True)
     # For the key to the signature, which so can only be a co-signature, of this version, by this person.
     signature_meaning = models.GeneratedField(
@@ -168,6 +169,9 @@ class Verdict(models.Model):
                 condition=Q(outcome=VerdictOutcome.RETURNED.value, signature__isnull=True) & ~Q(reason="")
                 | Q(outcome=VerdictOutcome.COSIGNED.value, signature__isnull=False, reason=""),
             ),
+            models.CheckConstraint(
+                name="verdict_given_after_opening", condition=Q(opened_at__isnull=True) | Q(opened_at__lte=F("at"))
+            ),
         ]
         triggers = append_only()
 
@@ -176,13 +180,20 @@ class Verdict(models.Model):
 
 
 class DocumentFlag(ScopedModel):
-    """Something about a signed version that its reader should see first; computed, never typed."""
+    """Something about a signed version that its reader should see first; computed, never typed.
+
+    `raised_at` is empty where it was found at signing. `refers_to` is another document that it speaks of: of that one
+    only its readers are told more than a share and a day.
+    """
 
     version = models.ForeignKey(DocumentVersion, on_delete=models.PROTECT, related_name="flags", db_index=False)
     check_name = models.CharField(max_length=60)
     subject = models.CharField(max_length=60, blank=True, default="")
     severity = code_field(FlagSeverity)
     facts = models.JSONField(default=dict)
+    sentence = models.CharField(max_length=500, blank=True, db_default="", default="")
+    raised_at = models.DateTimeField(null=True)
+    refers_to = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
 
     class Meta(ScopedModel.Meta):
         constraints = [
@@ -194,3 +205,25 @@ class DocumentFlag(ScopedModel):
 
     def __str__(self) -> str:
         return self.check_name
+
+
+class VersionOpening(ScopedModel):
+    """A version was fetched by somebody who may be asked to co-sign it, with so many flags shown.
+
+    Her first row is when she opened it; another follows where she fetched it again with more flags.
+    """
+
+    version = models.ForeignKey(DocumentVersion, on_delete=models.PROTECT, related_name="openings", db_index=False)
+    staff = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", db_index=False)
+    flags_shown = models.PositiveSmallIntegerField()
+    opened_at = models.DateTimeField()
+
+    class Meta(ScopedModel.Meta):
+        constraints = [
+            *ScopedModel.Meta.constraints,
+            models.UniqueConstraint(fields=["version", "staff", "flags_shown"], name="version_opening_once"),
+        ]
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.version_id} opened by {self.staff_id}"

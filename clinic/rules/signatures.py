@@ -26,6 +26,8 @@ class VerdictRefusal(StrEnum):
     NOT_SUPERVISOR = "not_supervisor_on_visit_day"
     VERSION_CHANGED = "version_changed"
     REASON_MISSING = "reason_missing"
+    NOT_OPENED = "not_opened"
+    FLAGGED_SINCE = "flagged_since_opened"
 
 
 def sign_refusal(*, state: DocumentState, author_id: UUID, signer_id: UUID) -> SignRefusal | None:
@@ -84,3 +86,10 @@ def return_refusal(
     if refusal is None and not reason.strip():
         return VerdictRefusal.REASON_MISSING
     return refusal
+
+
+def opening_refusal(*, opened: bool, flags_shown: int, flags_now: int) -> VerdictRefusal | None:
+    """Why what she read is not what she would sign, or None: she opened the version, with every flag that it has."""
+    if not opened:
+        return VerdictRefusal.NOT_OPENED
+    return VerdictRefusal.FLAGGED_SINCE if flags_now > flags_shown else None

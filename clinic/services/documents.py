@@ -29,6 +29,7 @@ from clinic.rules.canonical import NotFreezable, digest, freeze
 from clinic.rules.signing_limits import cosign_due_at
 from clinic.selectors.cosigning import Supervised, supervision_of
 from clinic.services.pins import PinProof
+from clinic.services.version_openings import first_opened, require_opened
 
 SIGNED_COLUMNS = (
     "state",
@@ -64,6 +65,8 @@ class Flag:
     severity: FlagSeverity
     facts: dict[str, Any]
     subject: str = ""
+    sentence: str = ""
+    refers_to: UUID | None = None
 
 
 @transaction.atomic(savepoint=False)
@@ -151,7 +154,7 @@ def sign(
     refuse_to_sign(actor=actor, document=document)
     version = _freeze(document, content, now)
     _signature(actor, version, SignatureMeaning.AUTHORSHIP, now)
-    DocumentFlag.objects.bulk_create(_flag_row(version, flag) for flag in flags)
+    DocumentFlag.objects.bulk_create(flag_row(version, flag) for flag in flags)
     _signed(document, version, now, actor, supervised)
     outbox.record("document.signed", organization_id=document.organization_id, now=now, document_id=document.pk)
     outbox.changed("document", document, client_id=document.client_id, episode_id=document.episode_id)
@@ -233,7 +236,7 @@ def _name_and_credential(actor: Actor) -> tuple[str, UUID | None, str | None]:
     return Staff.objects.values_list("printed_name", *last).get(pk=actor.person)
 
 
-def _flag_row(version: DocumentVersion, flag: Flag) -> DocumentFlag:
+def flag_row(version: DocumentVersion, flag: Flag, *, raised_at: datetime | None = None) -> DocumentFlag:
     return DocumentFlag(
         organization_id=version.organization_id,
         version=version,
@@ -241,6 +244,9 @@ def _flag_row(version: DocumentVersion, flag: Flag) -> DocumentFlag:
         subject=flag.subject,
         severity=flag.severity.value,
         facts=flag.facts,
+        sentence=flag.sentence,
+        raised_at=raised_at,
+        refers_to_id=flag.refers_to,
     )
 
 
@@ -270,9 +276,10 @@ def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest:
     """Co-sign the version that this supervisor read. The verdict's key settles a race with a return."""
     _require_proof(actor, proof)
     version, basis = _judge(actor, document, fetched_digest)
+    opened_at = require_opened(actor=actor, version=version, now=now)
     with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided, "signature_once_per_meaning": AlreadyDecided}):
         signature = _signature(actor, version, SignatureMeaning.COSIGNATURE, now, in_succession_to=basis)
-        verdict = _verdict(actor, version, VerdictOutcome.COSIGNED, now, signature=signature)
+        verdict = _verdict(actor, version, VerdictOutcome.COSIGNED, now, signature=signature, opened_at=opened_at)
     _decided(document, DocumentState.COSIGNED, now)
     outbox.record("document.cosigned", organization_id=document.organization_id, now=now, document_id=document.pk)
     return verdict
@@ -288,7 +295,8 @@ def send_back(
     if not reason.strip():
         raise RuleForbids("Returning needs a reason", code="reason_missing")
     with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided}):
-        verdict = _verdict(actor, version, VerdictOutcome.RETURNED, now, reason=reason)
+        opened_at = first_opened(actor=actor, version=version, now=now)
+        verdict = _verdict(actor, version, VerdictOutcome.RETURNED, now, reason=reason, opened_at=opened_at)
     document.draft = draft
     _decided(document, DocumentState.RETURNED, now)
     outbox.record("document.returned", organization_id=document.organization_id, now=now, document_id=document.pk)
@@ -324,6 +332,7 @@ def _verdict(
     *,
     signature: Signature | None = None,
     reason: str = "",
+    opened_at: datetime | None = None,
 ) -> Verdict:
     return Verdict.objects.create(
         version=version,
@@ -333,6 +342,7 @@ def _verdict(
         at=now,
         reason=reason,
         signature=signature,
+        opened_at=opened_at,
     )
 
 

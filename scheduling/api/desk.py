@@ -1,4 +1,4 @@
-"""Doors to what people wait for: the day, the caseload, the co-sign queue. Rows go to JSON as they are read."""
+"""Doors to what people wait for: the day, the caseload. Rows go to JSON as they are read."""
 
 from typing import Any, ClassVar
 
@@ -254,47 +254,3 @@ class Caseload(HotList):
 
     def fetch(self, key: list[Any] | None, backwards: bool, limit: int) -> list[Any]:
         return desk.caseload_page(self.actor, now=self.now, key=key, backwards=backwards, limit=limit)
-
-
-class QueueRow(serializers.Serializer):
-    """A signed version that waits for its co-signature."""
-
-    document = serializers.UUIDField()
-    kind = serializers.CharField()
-    version = serializers.IntegerField()
-    service_date = serializers.DateField()
-    cosign_due_at = Instant()
-    overdue = serializers.BooleanField()
-    episode = serializers.UUIDField()
-    client = serializers.UUIDField()
-    given_name = serializers.CharField()
-    family_name = serializers.CharField()
-    author = serializers.UUIDField()
-    author_name = serializers.CharField()
-    number = serializers.IntegerField()
-    digest = serializers.CharField()
-    signed_at = Instant()
-    flags = serializers.IntegerField()
-
-
-class CosignQueue(HotList):
-    """What waits for your co-signature, the longest due first."""
-
-    resource = "cosign_queue"
-    actions = {"GET": Action.COSIGN_NOTES}
-    outputs = {"GET": QueueRow}
-    key = desk.QUEUE_KEY
-    unassigned: ClassVar[bool] = False
-
-    def fetch(self, key: list[Any] | None, backwards: bool, limit: int) -> list[Any]:
-        return desk.queue_page(
-            self.actor, now=self.now, unassigned=self.unassigned, key=key, backwards=backwards, limit=limit
-        )
-
-
-class UnassignedCosignatures(CosignQueue):
-    """Signed versions that nobody is there to co-sign: an administrator names a successor."""
-
-    act = "unassigned"
-    actions = {"GET": Action.CHANGE_SUPERVISION}
-    unassigned = True

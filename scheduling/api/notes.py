@@ -1,5 +1,6 @@
 """Doors to notes and addenda: put, sign, return, co-sign."""
 
+from collections.abc import Iterable
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -14,7 +15,7 @@ from clinic.api.views import ApiView, ListDoor, PutDoor
 from clinic.enums import DocumentKind, DocumentState
 from clinic.rules.access import Action
 from clinic.selectors import documents as record
-from clinic.services import pins
+from clinic.services import pins, version_openings
 from goals.api.measurement_form import MEASURED, Measurements
 from scheduling.selectors import notes as selectors
 from scheduling.services import notes as services
@@ -180,6 +181,14 @@ FILTERED = {
 }
 
 
+def keep_openings(door: ApiView, note: Any, versions: Iterable[Any]) -> None:
+    """Keep that a possible co-signer fetches these versions whole, as far as one of them waits."""
+    for version in versions:
+        version_openings.keep_opening(
+            actor=door.actor, document=note, version=version, flags_shown=len(version.flags.all()), now=door.now
+        )
+
+
 class NoteList(ListDoor):
     """Notes in your reach, latest service date first."""
 
@@ -242,6 +251,8 @@ class NoteDoor(PutDoor):
         """A row that was found for reading, or has no version yet, is whole; another is read again."""
         whole = self.request.method == "GET" or row.current_version_id is None
         shown = row if whole else selectors.note_for(self.actor, row.pk, kind=self.kind)
+        if self.request.method == "GET" and row.current_version_id is not None:
+            keep_openings(self, row, [row.current_version])
         return NoteRecord(shown, context={"view": self}).data
 
 
@@ -392,9 +403,11 @@ class NoteVersions(ListDoor):
     order = ("number", "id")
 
     def rows(self, asked: dict[str, Any]) -> Any:
-        note = selectors.note_for(self.actor, self.kwargs["id"], kind=DocumentKind.VISIT_NOTE)
-        self.touch(note.client_id, note.episode_id)
-        return record.versions_of(note)
+        self.note = selectors.note_for(self.actor, self.kwargs["id"], kind=DocumentKind.VISIT_NOTE)
+        self.touch(self.note.client_id, self.note.episode_id)
+        return record.versions_of(self.note)
 
     def touch_rows(self, rows: Any) -> None:
-        """Touched already: they are one note's."""
+        """Touched already: they are one note's. That the waiting one was fetched is kept."""
+        if self.request.method == "GET":
+            keep_openings(self, self.note, rows)

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from scheduling.api import desk, notes, visits
+from scheduling.api import cosign_queue, desk, notes, visits
 
 urlpatterns = [
     path("visits/", visits.VisitList.as_view()),
@@ -28,6 +28,7 @@ urlpatterns = [
     path("addenda/<uuid:id>/return/", notes.AddendumReturn.as_view()),
     path("day/", desk.Day.as_view()),
     path("caseload/", desk.Caseload.as_view()),
-    path("cosign-queue/", desk.CosignQueue.as_view()),
-    path("cosign-queue/unassigned/", desk.UnassignedCosignatures.as_view()),
+    path("cosign-queue/", cosign_queue.CosignQueue.as_view()),
+    path("cosign-queue/cosign/", cosign_queue.CosignSeveral.as_view()),
+    path("cosign-queue/unassigned/", cosign_queue.UnassignedCosignatures.as_view()),
 ]

@@ -1,7 +1,7 @@
-"""The reads that people wait for: the day, the caseload, the co-sign queue. Hand-written SQL, reach included."""
+"""The reads that people wait for: the day, the caseload. Hand-written SQL, reach included."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -13,7 +13,8 @@ from clinic.rules.access import Action, Actor, Relation, relations
 Rows = list[dict[str, Any]]
 
 
-def _all(sql: str, params: Sequence[Any]) -> Rows:
+def read_all(sql: str, params: Sequence[Any] | Mapping[str, Any]) -> Rows:
+    """The rows of a statement, each by its columns' names."""
     with connection.cursor() as cursor:
         cursor.execute(sql, params)
         names = [column.name for column in cursor.description or ()]
@@ -87,20 +88,20 @@ def day_of(actor: Actor, day: date) -> dict[str, Any]:
     """One person's day in five queries: her visits, each child's precautions, goals, what is due, what is unsigned."""
     reach, params = reached(actor, Action.SEE_GOALS)
     mine = actor.staff_id
-    parts = _all(PARTS.replace("{reach}", reach), [mine, actor.organization_id, day, mine, *params])
+    parts = read_all(PARTS.replace("{reach}", reach), [mine, actor.organization_id, day, mine, *params])
     clients = list({row["client"] for row in parts})
     episodes = list({row["episode"] for row in parts})
     return {
         "parts": parts,
-        "precautions": _by(_all(PRECAUTIONS, [clients, day, day]), "client"),
+        "precautions": _by(read_all(PRECAUTIONS, [clients, day, day]), "client"),
         "goals": _by(_goals(episodes), "episode"),
-        "due": _by(_all(DUE, [episodes]), "episode"),
-        "unsigned": _all(UNSIGNED, [mine, mine, actor.today, actor.today, mine]),
+        "due": _by(read_all(DUE, [episodes]), "episode"),
+        "unsigned": read_all(UNSIGNED, [mine, mine, actor.today, actor.today, mine]),
     }
 
 
 def _goals(episodes: list[Any]) -> Rows:
-    rows = _all(GOALS, [episodes])
+    rows = read_all(GOALS, [episodes])
     for row in rows:
         row["components"] = json.loads(row["components"])  # the framework's cursors leave JSON as text
     return rows
@@ -164,34 +165,4 @@ def caseload_page(actor: Actor, *, now: datetime, key: list[Any] | None, backwar
     )
     monday = actor.today - timedelta(days=actor.today.weekday())
     week = [monday, monday, monday + timedelta(days=7), now]
-    return _all(sql, [actor.organization_id, *params, *(key or []), limit, *week])
-
-
-# --- The co-sign queue ----------------------------------------------------------------------------------
-
-QUEUE = """
-SELECT d.id AS document, d.kind, d.version, d.service_date, d.cosign_due_at, d.cosign_due_at <= %s AS overdue,
-       d.episode_id AS episode, d.client_id AS client, c.given_name, c.family_name, d.author_id AS author,
-       a.printed_name AS author_name, v.number, v.digest, v.frozen_at AS signed_at,
-       (SELECT count(*) FROM clinic_documentflag f WHERE f.version_id = v.id) AS flags
-FROM clinic_document d
-JOIN clinic_documentversion v ON v.id = d.current_version_id
-JOIN clinic_client c ON c.id = d.client_id
-JOIN clinic_staff a ON a.id = d.author_id
-WHERE d.organization_id = %s AND d.state = 'signed' AND d.requires_cosignature AND {whose} {beyond}
-ORDER BY d.cosign_due_at {direction}, d.id {direction} LIMIT %s"""
-
-QUEUE_KEY = ("cosign_due_at", "document")
-
-
-def queue_page(actor: Actor, *, now: Any, unassigned: bool, key: list[Any] | None, backwards: bool, limit: int) -> Rows:
-    """Signed versions that wait for this supervisor (or for nobody), those due first before the others."""
-    whose = "d.cosign_owner_id IS NULL" if unassigned else "d.cosign_owner_id = %s"
-    sign = "<" if backwards else ">"
-    sql = (
-        QUEUE.replace("{whose}", whose)
-        .replace("{beyond}", f"AND (d.cosign_due_at, d.id) {sign} (%s, %s)" if key else "")
-        .replace("{direction}", "DESC" if backwards else "ASC")
-    )
-    mine = [] if unassigned else [actor.staff_id]
-    return _all(sql, [now, actor.organization_id, *mine, *(key or []), limit])
+    return read_all(sql, [actor.organization_id, *params, *(key or []), limit, *week])

@@ -58,6 +58,7 @@ EXPECTED: dict[str, str] = {
     "NEW contracted-hours/<uuid:id>/": "3 3 3 3 r 3 3 x 1",
     "PATCH contracted-hours/<uuid:id>/": "3 3 3 3 + 3 3 4 1",
     "GET cosign-queue/": "3 3 + o 3 3 3 3 1",
+    "POST cosign-queue/cosign/": "3 3 + + 3 3 3 3 1",
     "GET cosign-queue/unassigned/": "3 3 3 3 + 3 3 o 1",
     "GET clients/<uuid:id>/authorities/": "+ 4 + 4 + + + 4 1",
     "GET court-orders/": "+ o + o + + + o 1",

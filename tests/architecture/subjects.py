@@ -86,7 +86,7 @@ def draft(clinic: Clinic, who: str) -> Any:
 
 def signed(clinic: Clinic, who: str) -> Any:
     """A signed note that awaits its supervisor's co-signature."""
-    return sign(clinic, who, draft(clinic, who), cosign_owner=clinic.people["supervisor"].pk)
+    return opened(clinic, who, sign(clinic, who, draft(clinic, who), cosign_owner=clinic.people["supervisor"].pk))
 
 
 def ownerless(clinic: Clinic, who: str) -> Any:
@@ -102,7 +102,14 @@ def addendum(clinic: Clinic, who: str) -> Any:
 
 
 def signed_addendum(clinic: Clinic, who: str) -> Any:
-    return sign(clinic, who, addendum(clinic, who), cosign_owner=clinic.people["supervisor"].pk)
+    return opened(clinic, who, sign(clinic, who, addendum(clinic, who), cosign_owner=clinic.people["supervisor"].pk))
+
+
+def opened(clinic: Clinic, who: str, document: Any) -> Any:
+    """Its supervisor has fetched it."""
+    version = c.Document.objects.get(pk=document).current_version_id
+    clinic.raw.add(c.VersionOpening, who, version=version, staff=clinic.people["supervisor"].pk, flags_shown=0)
+    return document
 
 
 def sign(clinic: Clinic, who: str, document: Any, **changes: Any) -> Any:
@@ -181,6 +188,7 @@ STATES: dict[str, Maker] = {
     "staff/<uuid:id>/roles/": after(c.StaffRole, row(c.Staff)),
     "caseload/": row(c.Episode),
     "cosign-queue/": signed,
+    "cosign-queue/cosign/": signed,
     "cosign-queue/unassigned/": ownerless,
     "day/": booked(),
     "me/": row(c.Staff),
@@ -256,6 +264,7 @@ def ask(clinic: Clinic, method: str, route: str, *, who: str = "one") -> Ask:
         body |= BODIES.get(f"{method} {route}", {})
         body |= {name: current_digest(key) for name in body if name == "digest"}
         body |= {name: PIN for name in body if name == "pin"}
+        body |= {name: [{"document": str(key), "digest": current_digest(key)}] for name in body if name == "items"}
     named = make.new_id() if method == NEW else str(key)
     url = f"/{BASE}{route}".replace("<uuid:id>", named) + QUERIES.get(route, "")
     return Ask(url=url, body=body, key=str(shown))

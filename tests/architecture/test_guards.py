@@ -25,6 +25,7 @@ KEPT_AS_THEY_ARE = {
     "clinic.SupervisoryContact",
     "clinic.SupervisoryContactClient",
     "clinic.Verdict",
+    "clinic.VersionOpening",
     "goals.Clause",
     "goals.GoalChange",
     "goals.GoalProgressHistory",

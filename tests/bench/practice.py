@@ -163,10 +163,14 @@ SELECT pg_temp.id('signature', v), pg_temp.id('organization', 1), pg_temp.id('ve
     pg_temp.id('staff', k), 'authorship', 'Clinician ' || k, at + interval '2 hours', 'session',
     encode(sha256(v::text::bytea), 'hex')
 FROM written WHERE state <> 'draft';
-INSERT INTO clinic_documentflag (id, organization_id, version_id, check_name, subject, severity, facts)
-SELECT pg_temp.id('flag', v), pg_temp.id('organization', 1), pg_temp.id('version', v), 'late_entry', '', 'notice',
-    '{{}}'
-FROM written WHERE state <> 'draft' AND v % 20 = 0;
+INSERT INTO clinic_documentflag (id, organization_id, version_id, check_name, subject, severity, facts, sentence)
+SELECT pg_temp.id('flag', v * 3 + f), pg_temp.id('organization', 1), pg_temp.id('version', v), 'check ' || f, '',
+    CASE WHEN v % 7 = 0 THEN 'warning' ELSE 'notice' END, '{{}}', 'Something to be read first.'
+FROM written, generate_series(1, 2) f WHERE state <> 'draft' AND v % 3 = 0;
+INSERT INTO clinic_versionopening (id, organization_id, version_id, staff_id, flags_shown, opened_at)
+SELECT pg_temp.id('opening', v), pg_temp.id('organization', 1), pg_temp.id('version', v),
+    pg_temp.id('staff', {assistants} + k % ({clinicians} - {assistants})), v % 2, at + interval '1 day'
+FROM written WHERE helped AND state <> 'draft' AND v % 5 = 0;
 INSERT INTO scheduling_participationnote (id, organization_id, participation_id, document_id, episode_id, author_id)
 SELECT pg_temp.id('link', v), pg_temp.id('organization', 1), pg_temp.id('part', v), pg_temp.id('note', v),
     pg_temp.id('episode', n), pg_temp.id('staff', k)

@@ -124,15 +124,44 @@ CROSS JOIN LATERAL (
     WHERE d.episode_id = page.id AND d.state IN ('draft', 'returned', 'signed')) notes
 ORDER BY page.family_name, page.given_name, page.id"""  # noqa: S608
 
-QUEUE = """
+QUEUE = f"""
+WITH page AS (
+    SELECT w.* FROM (
+        SELECT d.*, CASE WHEN d.cosign_due_at <= now() THEN 0 ELSE 3 END + COALESCE(
+            (SELECT min(CASE f.severity WHEN 'warning' THEN 0 ELSE 1 END) FROM clinic_documentflag f
+             WHERE f.version_id = d.current_version_id), 2) AS rank
+        FROM clinic_document d
+        WHERE d.organization_id = %(organization)s AND d.id IN (
+            SELECT id FROM clinic_document
+            WHERE cosign_owner_id = %(staff)s AND state = 'signed' AND requires_cosignature
+            UNION
+            SELECT covered.id FROM clinic_supervision held
+            JOIN clinic_document covered ON covered.author_id = held.assistant_id AND covered.state = 'signed'
+                AND covered.requires_cosignature AND covered.service_date >= held.starts_on
+                AND (held.ends_on IS NULL OR covered.service_date <= held.ends_on)
+            JOIN clinic_episode e ON e.id = covered.episode_id
+                AND held.scope_id IN (e.id, e.site_id, e.organization_id)
+            WHERE held.supervisor_id = %(staff)s AND held.kind = 'covering' AND held.starts_on <= %(today)s
+                AND (held.ends_on IS NULL OR held.ends_on >= %(today)s) AND covered.author_id <> %(staff)s
+                AND covered.episode_id IN ({REACH}))) w
+    ORDER BY w.rank, w.cosign_due_at, w.id LIMIT 51)
 SELECT d.id AS document, d.kind, d.version, d.service_date, d.cosign_due_at, d.cosign_due_at <= now() AS overdue,
        d.episode_id AS episode, d.client_id AS client, c.given_name, c.family_name, d.author_id AS author,
-       a.printed_name AS author_name, v.number, v.digest, v.frozen_at AS signed_at,
-       (SELECT count(*) FROM clinic_documentflag f WHERE f.version_id = v.id) AS flags
-FROM clinic_document d
+       a.printed_name AS author_name, v.number, v.digest, v.frozen_at AS signed_at, flagged.count AS flags,
+       d.cosign_owner_id AS owner, COALESCE(flagged.told, '[]') AS flagged, opened.at AS opened_at,
+       opened.at IS NOT NULL AND flagged.count > opened.flags AS flagged_since_opened,
+       returned.reason AS returned_because
+FROM page d
 JOIN clinic_documentversion v ON v.id = d.current_version_id
 JOIN clinic_client c ON c.id = d.client_id
 JOIN clinic_staff a ON a.id = d.author_id
-WHERE d.organization_id = %(organization)s AND d.state = 'signed' AND d.requires_cosignature
-  AND d.cosign_owner_id = %(staff)s
-ORDER BY d.cosign_due_at, d.id LIMIT 51"""
+CROSS JOIN LATERAL (
+    SELECT count(*), json_agg(json_build_object('check', f.check_name, 'severity', f.severity,
+                                                'sentence', f.sentence) ORDER BY f.severity, f.check_name) AS told
+    FROM clinic_documentflag f WHERE f.version_id = v.id) flagged
+CROSS JOIN LATERAL (
+    SELECT min(o.opened_at) AS at, max(o.flags_shown) AS flags
+    FROM clinic_versionopening o WHERE o.version_id = v.id AND o.staff_id = %(staff)s) opened
+LEFT JOIN clinic_documentversion before ON before.document_id = d.id AND before.number = v.number - 1
+LEFT JOIN clinic_verdict returned ON returned.version_id = before.id
+ORDER BY d.rank, d.cosign_due_at, d.id"""  # noqa: S608

@@ -22,7 +22,7 @@ def note(flow):
 
 def race(flow: Flow, note: str, *acts: str) -> list:
     """The answers to these acts of the same supervisor on the same version, on two devices at once."""
-    digest = flow.read(note)["current"]["digest"]
+    digest = flow.open(note, at=AT).json()["current"]["digest"]
 
     def call(act: str):
         api = signed_in(flow.supervisor)

@@ -216,13 +216,16 @@ class Flow:
             return (api or self.ana).get(f"/api/v1/{path}", asked)
 
     def put(
-        self, part: str, measured: list[dict], *, at: str, api: Any = None, note: str | None = None, **headers: Any
+        self, part: str, measured: list[dict], *, at: str, api: Any = None, note: str | None = None, **more: Any
     ) -> str:
+        """A note as it is written at this time of the clock; `more` are headers, or further members of its body."""
         note = note or make.new_id()
+        headers = {name: value for name, value in more.items() if name.startswith("HTTP_")}
+        written = {name: value for name, value in more.items() if name not in headers}
         with time_machine.travel(make.at(at), tick=False):
             answer = (api or self.ana).put(
                 f"/api/v1/notes/{note}/",
-                {"participation": part, "objective": "Seated at the table.", "measurements": measured},
+                {"participation": part, "objective": "Seated at the table.", "measurements": measured, **written},
                 format="json",
                 **headers,
             )
@@ -251,7 +254,13 @@ class Flow:
         assert answer.status_code == 200, answer.content
         return answer
 
+    def open(self, note: str, *, at: str, api: Any = None, resource: str = "notes") -> Any:
+        """She fetches it at this time of the clock, as she must before she co-signs it."""
+        return self.get(f"{resource}/{note}/", at=at, api=api or self.ruth)
+
     def cosign(self, note: str, *, digest: str, at: str, api: Any = None) -> Any:
+        """The answer to a co-signature of what she opened in the same moment."""
+        self.open(note, at=at, api=api)
         return self.act(api or self.ruth, note, "cosign", {"digest": digest}, at=at)
 
     def send_back(self, note: str, *, digest: str, reason: str, at: str, api: Any = None) -> Any:

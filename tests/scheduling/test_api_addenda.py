@@ -99,6 +99,7 @@ def test_an_assistants_addendum_is_cosigned_too(flow, note):
     assert (told["requires_cosignature"], told["cosign_owner"]) == (True, str(flow.supervisor.pk))
     (row,) = flow.get("cosign-queue/", at=f"{DAY} 13:00", api=flow.ruth).json()["results"][-1:]
     assert (row["document"], row["kind"]) == (told["id"], "addendum")
+    flow.open(told["id"], at=f"{DAY} 13:00", resource="addenda")
     answer = act(flow, told["id"], "cosign", api=flow.ruth, match=None, digest=told["current"]["digest"])
     assert (answer.status_code, answer.json()["state"]) == (200, "cosigned")
 

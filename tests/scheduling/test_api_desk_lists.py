@@ -1,12 +1,12 @@
 """The caseload and the co-sign queue: which rows, in which order, with which counts."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 import time_machine
 
 from clinic.enums import Role
-from clinic.models import Episode, Supervision
+from clinic.models import Document, DocumentFlag, Episode, Supervision
 from tests import factories as make
 from tests.clinic.asking import cost_of
 from tests.scheduling.flow import Flow
@@ -136,15 +136,17 @@ def queue(flow, *, at: str, api=None) -> list[dict]:
     return answer.json()["results"]
 
 
-def test_the_queue_puts_first_what_is_due_first(flow):
-    """By the due time of the signature, not by the day of the visit; late ones say so."""
-    third = signed(flow, "2026-03-10", at="2026-03-19 12:00")
-    first = signed(flow, "2026-03-12", at="2026-03-12 17:00")
-    second = signed(flow, "2026-03-13", at="2026-03-16 17:00")
+def test_the_queue_puts_first_what_needs_her_most(flow):
+    """Overdue ones, then flagged ones, then what is due first; the day of the visit does not count."""
+    flagged = signed(flow, "2026-03-10", at="2026-03-19 12:00")
+    overdue = signed(flow, "2026-03-12", at="2026-03-12 17:00")
+    later = signed(flow, "2026-03-16", at="2026-03-17 17:00")
+    sooner = signed(flow, "2026-03-17", at="2026-03-17 16:00")
+    soonest = signed(flow, "2026-03-13", at="2026-03-16 17:00")
     rows = queue(flow, at="2026-03-20 08:00")
-    assert [row["document"] for row in rows] == [first, second, third]
-    assert [row["overdue"] for row in rows] == [True, False, False]
-    assert [row["flags"] for row in rows] == [0, 0, 1]
+    assert [row["document"] for row in rows] == [overdue, flagged, soonest, *sorted([sooner, later])]
+    assert [row["overdue"] for row in rows] == [True, False, False, False, False]
+    assert [row["flags"] for row in rows] == [0, 1, 0, 0, 0]
     assert rows[0]["cosign_due_at"] == "2026-03-20T05:00:00Z"
 
 
@@ -170,6 +172,11 @@ def test_a_row_of_the_queue_says_what_is_signed(flow):
         "digest": shown["current"]["digest"],
         "signed_at": "2026-03-12T22:00:00Z",
         "flags": 0,
+        "owner": str(flow.supervisor.pk),
+        "flagged": [],
+        "opened_at": None,
+        "flagged_since_opened": False,
+        "returned_because": None,
     }
     assert flow.cosign(note, digest=row["digest"], at="2026-03-13 09:00").status_code == 200
     assert queue(flow, at="2026-03-13 10:00") == []
@@ -225,3 +232,61 @@ def test_the_queue_costs_the_same_for_six_rows(flow):
         seen += [row["document"] for row in page["results"]]
         url = page["next"]
     assert seen == notes
+
+
+def test_the_gravest_flag_comes_first(flow):
+    """A warning before a notice, a notice before none, each told in a sentence, the gravest first."""
+    plain, noticed, warned = (signed(flow, f"2026-03-{day}", at="2026-03-12 12:00") for day in (10, 11, 12))
+    for note, severity in ((noticed, "notice"), (warned, "notice"), (warned, "warning")):
+        version = Document.objects.get(pk=note).current_version
+        check, told = f"a_{severity}", "" if severity == "notice" else "Something is wrong."
+        DocumentFlag.objects.create(
+            organization=flow.organization, version=version, check_name=check, severity=severity, sentence=told
+        )
+    rows = queue(flow, at="2026-03-13 13:00")
+    assert [row["document"] for row in rows] == [warned, noticed, plain]
+    assert rows[0]["flagged"] == [
+        {"check": "a_warning", "severity": "warning", "sentence": "Something is wrong."},
+        {"check": "a_notice", "severity": "notice", "sentence": "a notice"},
+    ]
+
+
+def test_what_turns_overdue_between_two_pages_is_shown_once(flow):
+    """The order of a listing is that of the moment in which it began; what is overdue is said as of now."""
+    notes = [signed(flow, f"2026-03-{day}", at=f"2026-03-{day} 12:00") for day in range(10, 14)]
+    with time_machine.travel(make.at("2026-03-17 23:59"), tick=False):
+        first = flow.ruth.get("/api/v1/cosign-queue/?page_size=2").json()
+    with time_machine.travel(make.at("2026-03-21 00:01"), tick=False):
+        second = flow.ruth.get(first["next"]).json()
+        back = flow.ruth.get(second["previous"]).json()
+    assert [row["document"] for row in first["results"] + second["results"]] == notes
+    assert back["results"] == [{**row, "overdue": True} for row in first["results"]]
+    assert [row["overdue"] for row in second["results"]] == [True, True]
+    with time_machine.travel(make.at("2026-03-19 00:01"), tick=False):
+        third = flow.ruth.get(first["next"]).json()
+    assert [(row["document"], row["overdue"]) for row in third["results"]] == [(notes[2], False), (notes[3], False)]
+
+
+def test_whoever_covers_sees_the_days_of_her_cover(flow):
+    """From the first to the last day, of children in her reach; the owner's queue keeps them."""
+    inside, outside = (signed(flow, f"2026-03-{day}", at=f"2026-03-{day} 17:00") for day in (12, 11))
+    cover, api = flow.person("Oda Wirt", Role.THERAPIST)
+    make.make_supervision(
+        flow.assistant, cover, kind="covering", starts_on=date(2026, 3, 12), ends_on=date(2026, 3, 13)
+    )
+    (row,) = queue(flow, at="2026-03-13 08:00", api=api)
+    assert (row["document"], row["owner"]) == (inside, str(flow.supervisor.pk))
+    assert {row["document"] for row in queue(flow, at="2026-03-13 08:00")} == {inside, outside}
+    assert flow.open(inside, at="2026-03-13 08:00", api=api).status_code == 200
+    assert queue(flow, at="2026-03-14 08:00", api=api) == []
+    assert flow.open(inside, at="2026-03-14 08:00", api=api).status_code == 404
+
+
+def test_the_office_reads_no_clinical_word(flow):
+    """Of what nobody is there to co-sign it is told whose, when and how many flags, not what they say."""
+    Supervision.objects.all().delete()
+    signed(flow, "2026-03-12", at="2026-03-12 17:00")
+    _, ida = flow.person("Ida Roth", Role.ADMINISTRATOR)
+    (row,) = flow.get("cosign-queue/unassigned/", at=NOON, api=ida).json()["results"]
+    assert row["flags"] == 1
+    assert not {"flagged", "returned_because"} & set(row)

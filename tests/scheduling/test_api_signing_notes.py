@@ -244,6 +244,7 @@ def test_another_persons_key_is_another_key(flow, note):
     key = make.new_id()
     digest = sign(flow, note, key=key).json()["current"]["digest"]
     body = {"pin": PIN, "digest": digest}
+    flow.open(note, at=ELEVEN)
     answer = sign(flow, note, key=key, api=flow.ruth, act="cosign", body=body, match=None)
     assert (answer.status_code, answer.json()["state"]) == (200, "cosigned")
     assert not answer.has_header("Idempotency-Replayed")

@@ -68,6 +68,8 @@ def test_a_cosigned_note_is_final(flow, note):
         "by": str(flow.supervisor.pk),
         "at": "2026-03-31T17:00:00Z",
         "reason": "",
+        "opened_at": "2026-03-31T17:00:00Z",
+        "seconds_from_opening": 0,
     }
     assert (digest_of(flow, note), DocumentVersion.objects.count()) == (digest, 1)
     for act, body in (("cosign", {}), ("return", {"reason": "Too late"})):
@@ -327,7 +329,7 @@ def test_a_wrong_pin_decides_nothing(flow, note):
 @pytest.mark.parametrize("act", ["cosign", "return"])
 def test_a_verdict_needs_a_key_and_is_given_once_under_it(flow, note, act):
     """400 without; a repeat answers the first answer."""
-    body = {"digest": digest_of(flow, note), **reason(act)}
+    body = {"digest": flow.open(note, at=NOON).json()["current"]["digest"], **reason(act)}
     with time_machine.travel(make.at(NOON), tick=False):
         bare = flow.ruth.post(f"/api/v1/notes/{note}/{act}/", {"pin": PIN, **body}, format="json")
     assert (bare.status_code, bare.json()["code"]) == (400, "idempotency_key_required")

@@ -198,6 +198,13 @@ TWICE = [
         there_is(m.DocumentFlag, check_name="late"),
     ),
     A(
+        "version_opening_once",
+        m.VersionOpening,
+        "opened twice with the same flags",
+        with_columns(flags_shown=2),
+        there_is(m.VersionOpening, flags_shown=2),
+    ),
+    A(
         "outbox_handling_once_per_listener",
         m.OutboxHandling,
         "one listener twice",

@@ -6,7 +6,7 @@ from uuid_utils.compat import uuid7
 
 from clinic import models as m
 from tests.architecture.attempts.attempt import YESTERDAY, Attempt, with_columns
-from tests.architecture.world import DAY, World
+from tests.architecture.world import DAY, LATER, NOON, World
 
 A = Attempt
 
@@ -122,6 +122,7 @@ FACTS = [
         "the author co-signs",
         with_columns(meaning="cosignature"),
     ),
+    A("verdict_given_after_opening", m.Verdict, "decided before it was opened", with_columns(at=NOON, opened_at=LATER)),
     *(
         A("verdict_returned_has_a_reason", m.Verdict, why, columns)
         for why, columns in (
