@@ -1,8 +1,24 @@
-"""Words around flags: which come first, and what is said of one that has no sentence of its own."""
+"""What is flagged about a signed version: a finding, which come first, and what is said of one without a sentence."""
+
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
 
 from clinic.enums import FlagSeverity
 
 MOST_SEVERE_FIRST = (FlagSeverity.WARNING, FlagSeverity.NOTICE)
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something that the reader of a version should see first; `subject` tells several of one check apart."""
+
+    check: str
+    severity: FlagSeverity
+    facts: dict[str, Any]
+    subject: str = ""
+    sentence: str = ""
+    refers_to: UUID | None = None
 
 
 def in_words(check: str) -> str:

@@ -1,6 +1,5 @@
 """The machinery of the record: drafts, frozen versions, signatures, verdicts. Kinds have doors on their own floors."""
 
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID
@@ -10,7 +9,7 @@ from django.db import connection, transaction
 from django.db.models import OuterRef, QuerySet, Subquery
 
 from clinic import outbox
-from clinic.enums import DocumentKind, DocumentState, FlagSeverity, Role, SignatureMeaning, VerdictOutcome
+from clinic.enums import DocumentKind, DocumentState, Role, SignatureMeaning, VerdictOutcome
 from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
 from clinic.models import (
     Credential,
@@ -26,6 +25,7 @@ from clinic.models import (
 from clinic.rules import signatures as rules
 from clinic.rules.access import Actor
 from clinic.rules.canonical import NotFreezable, digest, freeze
+from clinic.rules.flags import Flag
 from clinic.rules.signing_limits import cosign_due_at
 from clinic.selectors.cosigning import Supervised, supervision_of
 from clinic.services.pins import PinProof
@@ -55,18 +55,6 @@ class NotEditable(Conflict):
 class NotHers(NotAllowed):
     code = "not_author"
     title = "Only its author changes or signs a document"
-
-
-@dataclass(frozen=True)
-class Flag:
-    """Something that the reader of a version should see first."""
-
-    check: str
-    severity: FlagSeverity
-    facts: dict[str, Any]
-    subject: str = ""
-    sentence: str = ""
-    refers_to: UUID | None = None
 
 
 @transaction.atomic(savepoint=False)

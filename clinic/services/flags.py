@@ -7,7 +7,8 @@ from django.db import transaction
 
 from clinic import outbox
 from clinic.models import Document, DocumentFlag
-from clinic.services.documents import Flag, flag_row
+from clinic.rules.flags import Flag
+from clinic.services.documents import flag_row
 
 
 @transaction.atomic

@@ -11,10 +11,10 @@ from clinic.enums import DocumentKind, DocumentState, FlagSeverity
 from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
 from clinic.models import Document, DocumentVersion, Verdict
 from clinic.rules.access import Actor
+from clinic.rules.flags import Flag
 from clinic.rules.signing_limits import late_entry_sentence, lateness, sign_limit
 from clinic.selectors.cosigning import Supervised, supervision_of
 from clinic.services import documents
-from clinic.services.documents import Flag
 from clinic.services.pins import PinProof
 from goals.services import measurements
 from scheduling.enums import VisitKind, VisitStatus

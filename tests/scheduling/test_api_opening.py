@@ -8,7 +8,7 @@ from django.db import transaction
 
 from clinic.enums import FlagSeverity, Role
 from clinic.models import Document, Signature, Verdict, VersionOpening
-from clinic.services.documents import Flag
+from clinic.rules.flags import Flag
 from clinic.services.flags import raise_flags
 from tests import factories as make
 from tests.scheduling.flow import Flow
