@@ -189,6 +189,7 @@ class NoticeKind(StrEnum):
     """What somebody is told of. A word, never a sentence: a new kind needs no migration."""
 
     PIN_RESET = "pin_reset"
+    DOCUMENT_READ = "document_read"  # somebody who does not treat read it, and said why
 
 
 class AccountAction(StrEnum):

@@ -11,6 +11,7 @@ from clinic.api import (
     contacts,
     court_orders,
     diagnoses,
+    document_readings,
     documents,
     employment,
     episodes,
@@ -27,6 +28,8 @@ from clinic.api import (
 urlpatterns = [
     path("me/pin/", me_pin.OwnPin.as_view()),
     path("documents/<uuid:id>/verify/", documents.DocumentVerification.as_view()),
+    path("documents/<uuid:id>/read/", document_readings.ReadDocument.as_view()),
+    path("document-readings/", document_readings.DocumentReadingList.as_view()),
     path("clients/", clients.ClientList.as_view()),
     path("clients/<uuid:id>/", clients.ClientDetail.as_view()),
     path("episodes/", episodes.EpisodeList.as_view()),

@@ -3,6 +3,7 @@
 from clinic.models.audit import AccountEvent, AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
 from clinic.models.court_orders import CourtOrder
+from clinic.models.document_readings import DocumentReading
 from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict, VersionOpening
 from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiagnosis
 from clinic.models.notices import Notice
@@ -32,6 +33,7 @@ __all__ = [
     "DiagnosisCode",
     "Document",
     "DocumentFlag",
+    "DocumentReading",
     "DocumentVersion",
     "Episode",
     "EpisodeChange",

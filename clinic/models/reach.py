@@ -35,6 +35,11 @@ BEGUN_OF_HERS = """
     WHERE entered.entered_by_id = %s"""
 
 
+READ_WITH_REASON = """
+    SELECT stated.document_id FROM clinic_documentreading stated
+    WHERE stated.staff_id = %s AND stated.begun_at <= %s AND stated.ends_at > %s"""
+
+
 def care_sql(actor: Actor, granted: frozenset[Relation]) -> tuple[str, list[Any]]:
     """SQL that lists the episodes which these relations reach today, with its parameters."""
     parts: list[str] = []
@@ -113,10 +118,12 @@ class ClientRowQuerySet(models.QuerySet):
 
 
 class DocumentQuerySet(models.QuerySet):
-    """Documents of episodes in reach, and those that the actor wrote or signed, for ever."""
+    """Documents of episodes in reach, those that the actor wrote or signed, and those that she gave a reason for."""
 
     def visible_to(self, actor: Actor, action: Action) -> "DocumentQuerySet":
         granted = relations(actor, action)
+        if Relation.ORGANIZATION in granted:
+            return self.filter(organization_id=actor.organization_id)
         condition = Q(episode_id__in=RawSQL(*care_sql(actor, granted)))  # noqa: S611
         if Relation.AUTHOR in granted:
             signed = RawSQL(  # noqa: S611
@@ -127,4 +134,6 @@ class DocumentQuerySet(models.QuerySet):
             condition |= Q(author_id=actor.staff_id) | Q(pk__in=signed)
         if Relation.ASKED in granted:
             condition |= Q(cosign_owner_id=actor.staff_id)
+        if Relation.STATED in granted:
+            condition |= Q(pk__in=RawSQL(READ_WITH_REASON, [actor.staff_id, actor.now, actor.now]))  # noqa: S611
         return self.filter(condition, organization_id=actor.organization_id)

@@ -4,7 +4,7 @@ A right needs a role and a relation. Floors above add no rows of their own: thei
 """
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 from uuid import UUID
 
@@ -19,6 +19,7 @@ class Relation(StrEnum):
     SUPERVISES = "supervises"  # episodes on whose care team an assistant is whom she supervises there today
     AUTHOR = "author"  # documents that she wrote or signed, for ever
     ASKED = "asked"  # documents whose co-signature waits, or waited, on her
+    STATED = "stated"  # documents that she opened within the hour for a reason that she stated
     SELF = "self"  # her own row
 
 
@@ -61,6 +62,8 @@ class Action(StrEnum):
     WRITE_NOTES = "notes:write"
     SIGN_NOTES = "notes:sign"
     COSIGN_NOTES = "notes:cosign"
+    READ_WITH_REASON = "document_readings:write"
+    SEE_READINGS = "document_readings:read"
     SEE_CASELOAD = "caseload:read"
 
 
@@ -72,6 +75,7 @@ READS_AND_ANSWERS = frozenset({R.ON_TEAM, R.SUPERVISES, R.AUTHOR, R.ASKED})
 ALL = frozenset({R.ORGANIZATION})
 OWN = frozenset({R.AUTHOR})
 SELF = frozenset({R.SELF})
+STATED = frozenset({R.STATED})
 
 ASSISTANT, THERAPIST, ADMINISTRATOR, FRONT_DESK = (
     Role.ASSISTANT,
@@ -113,10 +117,12 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_VISITS: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL, FRONT_DESK: ALL},
     Action.BOOK_VISITS: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL, FRONT_DESK: ALL},
     Action.CONDUCT_VISITS: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL, FRONT_DESK: ALL},
-    Action.SEE_NOTES: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS},
+    Action.SEE_NOTES: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS, ADMINISTRATOR: STATED},
     Action.WRITE_NOTES: {ASSISTANT: TREATS, THERAPIST: TREATS},
     Action.SIGN_NOTES: {ASSISTANT: OWN, THERAPIST: OWN},
     Action.COSIGN_NOTES: {THERAPIST: READS_AND_ANSWERS},
+    Action.READ_WITH_REASON: {ADMINISTRATOR: ALL},
+    Action.SEE_READINGS: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
 }
 
@@ -141,13 +147,14 @@ class ActsForNobody(Exception):
 
 @dataclass(frozen=True)
 class Actor:
-    """Who asks: one person (or system) in one organization, in the roles of today, through one application."""
+    """Who asks, and when: a person (or system) in one organization, in the roles of today, through an application."""
 
     organization_id: UUID
     staff_id: UUID | None
     user_id: UUID | None
     roles: frozenset[Role]
     today: date
+    now: datetime
     application: str = "session"
     scopes: frozenset[str] | None = None  # None: the browser session, not narrowed
     system_actions: frozenset[str] = field(default_factory=frozenset)

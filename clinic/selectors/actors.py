@@ -58,6 +58,7 @@ def _actor(row: tuple, user_id: UUID, now: datetime, application: str, scopes: f
         user_id=user_id,
         roles=held,
         today=today,
+        now=now,
         application=application,
         scopes=scopes,
     )
@@ -77,6 +78,7 @@ def system(*, client_id: str, now: datetime, scopes: frozenset[str]) -> Actor | 
         user_id=None,
         roles=frozenset(),
         today=today,
+        now=now,
         application=client_id,
         scopes=scopes,
         system_actions=frozenset(bound.actions),

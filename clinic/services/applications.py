@@ -113,6 +113,7 @@ def _tell(principal: SystemPrincipal, *, today: date, now: datetime) -> None:
         user_id=None,
         roles=frozenset(),
         today=today,
+        now=now,
         application="command line",
     )
     audit.write(

@@ -140,6 +140,7 @@ ROWS: dict[str, Maker] = {
     "contracted-hours": row(c.ContractedHours),
     "credentials": row(c.Credential),
     "documents": signed,
+    "document-readings": row(c.DocumentReading),
     "supervisory-contacts": row(c.SupervisoryContact),
     "episode-diagnoses": row(c.EpisodeDiagnosis),
     "episodes": row(c.Episode),

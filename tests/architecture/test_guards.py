@@ -18,6 +18,7 @@ KEPT_AS_THEY_ARE = {
     "clinic.AuditEventClient",
     "clinic.ChangeFeed",
     "clinic.DocumentFlag",
+    "clinic.DocumentReading",
     "clinic.DocumentVersion",
     "clinic.EpisodeChange",
     "clinic.Signature",

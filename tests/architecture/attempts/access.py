@@ -51,9 +51,23 @@ ATTEMPTS = [
         "read before she was told",
         with_columns(read_at=NOON - timedelta(seconds=1)),
     ),
+    A("document_reading_has_a_reason", m.DocumentReading, "read for no reason", with_columns(reason="")),
+    A(
+        "document_reading_ends_within_the_hour",
+        m.DocumentReading,
+        "read for longer than an hour",
+        with_columns(ends_at=NOON + timedelta(hours=1, seconds=1)),
+    ),
+    A(
+        "document_reading_ends_within_the_hour",
+        m.DocumentReading,
+        "read until before it began",
+        with_columns(ends_at=NOON),
+    ),
 ]
 TOUCHING: list[Any] = [
     (m.Notice, {}, with_columns()),
+    (m.DocumentReading, {}, with_columns(ends_at=NOON + timedelta(hours=1))),
     (m.CourtOrder, {"ends_on": DAY}, with_columns(starts_on=TOMORROW)),
     (m.CourtOrder, {}, with_columns(right="pick_up")),
 ]
