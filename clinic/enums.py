@@ -189,6 +189,9 @@ class NoticeKind(StrEnum):
     """What somebody is told of. A word, never a sentence: a new kind needs no migration."""
 
     PIN_RESET = "pin_reset"
+    EMERGENCY_ACCESS = "emergency_access"
+    EMERGENCY_REASON_OWED = "emergency_reason_owed"
+    EMERGENCY_REASON_OVERDUE = "emergency_reason_overdue"
     DOCUMENT_READ = "document_read"  # somebody who does not treat read it, and said why
 
 

@@ -250,6 +250,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 1800.0,
         "options": {"expires": 900},
     },
+    "ask for the reasons of emergency accesses": {
+        "task": "clinic.ask_for_emergency_reasons",
+        "schedule": 3600.0,
+        "options": {"expires": 1800},
+    },
     "sweep what expired": {"task": "clinic.sweep_expired", "schedule": 600.0, "options": {"expires": 300}},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")

@@ -5,7 +5,7 @@ from typing import Any
 from celery import shared_task
 from django.utils import timezone
 
-from clinic.services import delivery, documents
+from clinic.services import delivery, documents, emergencies
 
 
 @shared_task(name="clinic.deliver_outbox")
@@ -21,3 +21,8 @@ def sweep_expired() -> int:
 @shared_task(name="clinic.reassign_cosignatures")
 def reassign_cosignatures(**_: Any) -> int:
     return documents.reassign_everywhere(now=timezone.now())
+
+
+@shared_task(name="clinic.ask_for_emergency_reasons")
+def ask_for_emergency_reasons() -> int:
+    return emergencies.ask_for_explanations(now=timezone.now())

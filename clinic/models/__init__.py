@@ -5,6 +5,7 @@ from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Pr
 from clinic.models.court_orders import CourtOrder
 from clinic.models.document_readings import DocumentReading
 from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict, VersionOpening
+from clinic.models.emergencies import EmergencyAccess
 from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiagnosis
 from clinic.models.notices import Notice
 from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
@@ -35,6 +36,7 @@ __all__ = [
     "DocumentFlag",
     "DocumentReading",
     "DocumentVersion",
+    "EmergencyAccess",
     "Episode",
     "EpisodeChange",
     "EpisodeDiagnosis",

@@ -15,25 +15,24 @@ TREATED = f"""
     WHERE mine.staff_id = %s AND {IN_FORCE.format("mine")}"""  # noqa: S608
 
 # The narrowest primary assignment wins: a wider one reaches only where no narrower one is in force.
-ANSWERED_FOR = f"""
-    SELECT theirs.episode_id
+ANSWERING = f"""
     FROM clinic_supervision held
     JOIN clinic_careteam theirs ON theirs.staff_id = held.assistant_id AND {IN_FORCE.format("theirs")}
     JOIN clinic_episode answered ON answered.id = theirs.episode_id
       AND held.scope_id IN (answered.id, answered.site_id, answered.organization_id)
-    WHERE held.supervisor_id = %s AND {IN_FORCE.format("held")}
+    WHERE {IN_FORCE.format("held")}
       AND (held.kind = 'covering' OR NOT EXISTS (
         SELECT 1 FROM clinic_supervision narrower
         WHERE narrower.assistant_id = held.assistant_id AND narrower.kind = 'primary'
           AND {IN_FORCE.format("narrower")}
           AND ((held.scope = 'organization' AND narrower.scope_id IN (answered.site_id, answered.id))
             OR (held.scope = 'site' AND narrower.scope_id = answered.id))))"""  # noqa: S608
-
+ANSWERED_FOR = f"""
+    SELECT theirs.episode_id {ANSWERING} AND held.supervisor_id = %s"""  # noqa: S608
 
 BEGUN_OF_HERS = """
     SELECT begun.client_id FROM clinic_episode begun JOIN clinic_client entered ON entered.id = begun.client_id
     WHERE entered.entered_by_id = %s"""
-
 
 READ_WITH_REASON = """
     SELECT stated.document_id FROM clinic_documentreading stated
@@ -50,7 +49,7 @@ def care_sql(actor: Actor, granted: frozenset[Relation]) -> tuple[str, list[Any]
         params += [actor.staff_id, today, today]
     if Relation.SUPERVISES in granted:
         parts.append(ANSWERED_FOR)
-        params += [today, today, actor.staff_id, today, today, today, today]
+        params += [today, today, today, today, today, today, actor.staff_id]
     return "\n    UNION".join(parts) or "SELECT NULL::uuid WHERE false", params
 
 

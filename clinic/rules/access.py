@@ -64,6 +64,8 @@ class Action(StrEnum):
     COSIGN_NOTES = "notes:cosign"
     READ_WITH_REASON = "document_readings:write"
     SEE_READINGS = "document_readings:read"
+    OPEN_IN_EMERGENCY = "emergency_accesses:write"
+    SEE_EMERGENCIES = "emergency_accesses:read"
     SEE_CASELOAD = "caseload:read"
 
 
@@ -123,6 +125,8 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.COSIGN_NOTES: {THERAPIST: READS_AND_ANSWERS},
     Action.READ_WITH_REASON: {ADMINISTRATOR: ALL},
     Action.SEE_READINGS: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS, ADMINISTRATOR: ALL},
+    Action.OPEN_IN_EMERGENCY: {ASSISTANT: ALL, THERAPIST: ALL},
+    Action.SEE_EMERGENCIES: {ASSISTANT: TREATS | SELF, THERAPIST: ANSWERS | SELF, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
 }
 

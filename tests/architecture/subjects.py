@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -21,6 +21,7 @@ from tests.architecture.world import LATER, NOON, update
 
 Maker = Callable[[Clinic, str], Any]
 VISIT_DAY = date(2026, 3, 2)
+THIS_MORNING = datetime(2026, 4, 15, 14, 45, tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,17 @@ def sign(clinic: Clinic, who: str, document: Any, **changes: Any) -> Any:
     return document
 
 
+def emergency(*, chosen: bool = True) -> Maker:
+    """An emergency access of the child's assistant, a quarter of an hour ago."""
+
+    def made(clinic: Clinic, who: str) -> Any:
+        child = clinic.raw.row(c.Client, who) if chosen else None
+        ends_at = THIS_MORNING + timedelta(hours=1)
+        return clinic.raw.add(c.EmergencyAccess, who, client=child, begun_at=THIS_MORNING, ends_at=ends_at)
+
+    return made
+
+
 def leaving(clinic: Clinic, who: str) -> Any:
     """A handover of one who leaves at the end of the month."""
     key = clinic.raw.row(c.Succession, who)
@@ -142,6 +154,7 @@ ROWS: dict[str, Maker] = {
     "documents": signed,
     "document-readings": row(c.DocumentReading),
     "supervisory-contacts": row(c.SupervisoryContact),
+    "emergency-accesses": emergency(),
     "episode-diagnoses": row(c.EpisodeDiagnosis),
     "episodes": row(c.Episode),
     "goals": goal(),
@@ -167,6 +180,7 @@ STATES: dict[str, Maker] = {
     "addenda/<uuid:id>/": addendum,
     "addenda/<uuid:id>/sign/": addendum,
     "successions/": leaving,
+    "emergency-accesses/<uuid:id>/choose/": emergency(chosen=False),
     "episodes/<uuid:id>/cancel/": row(c.Episode, status="planned"),
     "episodes/<uuid:id>/hold/": row(c.Episode, status="active"),
     "episodes/<uuid:id>/open/": row(c.Episode, status="planned"),

@@ -64,10 +64,33 @@ ATTEMPTS = [
         "read until before it began",
         with_columns(ends_at=NOON),
     ),
+    A(
+        "emergency_access_ends_within_the_hour",
+        m.EmergencyAccess,
+        "open for longer than an hour",
+        with_columns(ends_at=NOON + timedelta(hours=1, seconds=1)),
+    ),
+    A(
+        "emergency_access_ends_within_the_hour",
+        m.EmergencyAccess,
+        "over before it began",
+        with_columns(ends_at=NOON),
+    ),
+    *(
+        A("emergency_access_explained_in_words", m.EmergencyAccess, why, with_columns(**columns))
+        for why, columns in (
+            ("explained by nothing", {"reason": "", "explained_at": NOON}),
+            ("explained at no time", {"reason": "Seizure in the gym"}),
+            ("explained without a word", {"explained_at": NOON}),
+            ("explained before it was", {"reason": "Seizure", "explained_at": NOON - timedelta(seconds=1)}),
+        )
+    ),
 ]
 TOUCHING: list[Any] = [
     (m.Notice, {}, with_columns()),
     (m.DocumentReading, {}, with_columns(ends_at=NOON + timedelta(hours=1))),
+    (m.EmergencyAccess, {}, with_columns(reason="Seizure in the gym", explained_at=NOON)),
+    (m.EmergencyAccess, {}, with_columns(ends_at=NOON + timedelta(hours=1))),
     (m.CourtOrder, {"ends_on": DAY}, with_columns(starts_on=TOMORROW)),
     (m.CourtOrder, {}, with_columns(right="pick_up")),
 ]
