@@ -26,15 +26,31 @@ def tags_in(request: Request, header: str) -> list[str] | None:
 
 
 def require_match(request: Request, version: int | str) -> None:
-    """A change of a row: 428 without If-Match, 412 when it is stale. The comparison is strong."""
-    tags = tags_in(request, "If-Match")
-    if tags is None:
+    """A change of a row says which version it changes: 428 without If-Match, 412 when what it says is not so."""
+    require_conditions(request, version)
+    if tags_in(request, "If-Match") is None:
         raise PreconditionRequired
-    if tags != ["*"] and etag_of(version) not in tags:
-        raise PreconditionFailed(current_etag=etag_of(version))
+
+
+def require_conditions(request: Request, version: int | str | None) -> None:
+    """412 unless the request's conditions hold of this version, or of nothing: If-Match first, then If-None-Match.
+
+    RFC 9110, 13.2.2, steps 1 and 3. If-Match compares strongly, If-None-Match weakly.
+    """
+    current = None if version is None else etag_of(version)
+    wanted, known = tags_in(request, "If-Match"), tags_in(request, "If-None-Match")
+    if wanted is not None and not _names(wanted, current):
+        raise PreconditionFailed(current_etag=current)
+    if known is not None and _names([tag.removeprefix("W/") for tag in known], current):
+        raise PreconditionFailed(current_etag=current)
 
 
 def not_modified(request: Request, version: int | str) -> bool:
-    """A read whose If-None-Match names what would be shown; the comparison is weak."""
-    tags = tags_in(request, "If-None-Match") or []
-    return tags == ["*"] or etag_of(version) in [tag.removeprefix("W/") for tag in tags]
+    """A read whose If-None-Match names what would be shown (RFC 9110, 13.2.2, step 3); its If-Match is asked first."""
+    if not _names(tags_in(request, "If-Match") or ["*"], etag_of(version)):
+        raise PreconditionFailed(current_etag=etag_of(version))
+    return _names([tag.removeprefix("W/") for tag in tags_in(request, "If-None-Match") or []], etag_of(version))
+
+
+def _names(tags: list[str], current: str | None) -> bool:
+    return current is not None and (tags == ["*"] or current in tags)

@@ -13,7 +13,7 @@ from clinic.api_description import enums
 
 VERBS = {"GET": "get", "PUT": "put", "PATCH": "change", "POST": "create", "DELETE": "delete"}
 PROBLEMS = {
-    "GET": ["304", "400", "401", "403", "404", "406", "429", "503"],
+    "GET": ["400", "401", "403", "404", "406", "429", "503"],
     "PUT": ["400", "401", "403", "404", "406", "409", "412", "413", "415", "422", "428", "429", "503"],
     "PATCH": ["400", "401", "403", "404", "406", "409", "412", "413", "415", "422", "428", "429", "503"],
     "POST": ["400", "401", "403", "404", "406", "409", "412", "413", "415", "422", "428", "429", "503"],
@@ -122,9 +122,9 @@ class ServiceSchema(AutoSchema):
         bodies = super()._get_response_bodies(direction)
         if direction != "response":
             return bodies
-        codes = PROBLEMS[self.method]
-        if self._is_list() or self.method != "GET":
-            codes = [code for code in codes if code != "304"]
+        # What preconditions answer where one row is read.
+        conditional = ["304", "412"] if self.method == "GET" and not self._is_list() else []
+        codes = sorted([*PROBLEMS[self.method], *conditional])
         for code in codes:
             if code in bodies:
                 continue

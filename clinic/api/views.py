@@ -22,10 +22,10 @@ from clinic.api.authentication import actor_of
 from clinic.api.fields import StrictInput
 from clinic.api.pagination import Page, page_of
 from clinic.api.permissions import method_of
-from clinic.api.preconditions import etag_of, not_modified, require_match, tags_in
+from clinic.api.preconditions import etag_of, not_modified, require_conditions, require_match, tags_in
 from clinic.api.renderers import dumps
 from clinic.enums import AccountAction
-from clinic.errors import InvalidField, PreconditionFailed, PreconditionRequired
+from clinic.errors import InvalidField, PreconditionRequired
 from clinic.rules.access import Action, Actor
 
 PAGING = {"cursor", "page_size"}
@@ -149,7 +149,7 @@ class ApiView(APIView):
         return Response(data, status=status, headers=headers)
 
     def show_unless_known(self, version: int | str, data: Callable[[], Any]) -> Response:
-        """A read of one row: 304 when the client has it already."""
+        """A read of one row: 304 when whoever asks has it already."""
         if not_modified(self.request, version):
             return Response(status=304, headers={"ETag": etag_of(version)})
         return self.show(data(), version=version)
@@ -309,18 +309,15 @@ class PutDoor(RowDoor):
         if not self.exists(row_id):
             return self._put_new(row_id, wanted, digest)
         row = self.find_for_change(row_id)
-        if tags_in(self.request, "If-None-Match") == ["*"]:
-            raise PreconditionFailed(current_etag=etag_of(row.version))
+        require_conditions(self.request, row.version)
         if tags_in(self.request, "If-Match") is None:
             if row.created_digest != digest:
                 raise PreconditionRequired(current_etag=etag_of(row.version))
             return self.answer(row)
-        self.require_match(row.version)
         return self.answer(self.replace(row, wanted))
 
     def _put_new(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Response:
-        if tags_in(self.request, "If-Match") is not None:
-            raise PreconditionFailed
+        require_conditions(self.request, None)
         row = self.create(row_id, wanted, digest)
         self.touch_row(row)
         return self.show(self.represent(row), version=row.version, status=201, location=self.request.path)
