@@ -47,7 +47,12 @@ returns the version whose digest she fetched. Numbers of a final note are correc
 
 **Sending again.** Nothing is lost by sending twice: a `PUT` that created, without `If-Match`, answers 200; a `POST`
 with its `Idempotency-Key` answers as it did. A change that was made, whose answer was lost, answers 412 to its old
-ETag.
+ETag. A 412 shows both versions: `current`, as it is now under `current_etag`, and what a `PUT` or `PATCH` has `sent`.
+
+**Whose clock.** When something was observed is told by the device, when it was signed by the server. A device that
+sends its own time as `Device-Time` has the times that it tells put right by as much as it is off, if that is more
+than five minutes; the part of the visit then shows `device_offset_seconds`, the signed note a flag. Nothing is refused
+for it.
 
 **Codes of problems.** A problem's `code` is stable, its `detail` says in words what is wrong, `errors` where.
 

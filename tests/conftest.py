@@ -42,16 +42,21 @@ def keeper(database_server):
 
 @pytest.fixture(scope="session")
 def template_database(keeper, django_db_blocker):
-    """A migrated database to copy from, which takes no connections; kept for the next run with the same migrations."""
+    """A migrated database to copy from, which takes no connections; kept for later runs with the same migrations.
+
+    Another checkout's stays for a day, so that two that take turns do not migrate anew each time.
+    """
     name = f"template_record_{schema_digest(keeper)}"
-    keeper.execute("SELECT pg_advisory_lock(hashtextextended('template_record', 0))")
+    making = [f"making {name}"]
+    keeper.execute("SELECT pg_advisory_lock(hashtextextended(%s, 0))", making)
     mark_used(keeper, name)
     if not exists(keeper, name):
         with django_db_blocker.unblock():
             make_template(keeper, name)
-    drop_unused(keeper, TEMPLATES, keep=name)
+    note_use(keeper, name)
+    drop_unused(keeper, TEMPLATES, keep=name, idle="1 day")
     drop_unused(keeper, COPIES)
-    keeper.execute("SELECT pg_advisory_unlock(hashtextextended('template_record', 0))")
+    keeper.execute("SELECT pg_advisory_unlock(hashtextextended(%s, 0))", making)
     return name
 
 
@@ -129,10 +134,17 @@ def exists(keeper, name: str) -> bool:
     return keeper.execute("SELECT 1 FROM pg_database WHERE datname = %s", [name]).fetchone() is not None
 
 
-def drop_unused(keeper, pattern: str, *, keep: str = "") -> None:
-    """Drop what earlier runs left; a name that another living run marked cannot be locked."""
-    found = "SELECT datname FROM pg_database WHERE datname ~ %s AND datname <> %s"
-    for (name,) in keeper.execute(found, [pattern, keep]).fetchall():
+def note_use(keeper, name: str) -> None:
+    (moment,) = keeper.execute("SELECT now()::text").fetchone()
+    keeper.execute(sql.SQL("COMMENT ON DATABASE {} IS {}").format(sql.Identifier(name), sql.Literal(moment)))
+
+
+def drop_unused(keeper, pattern: str, *, keep: str = "", idle: str = "0 seconds") -> None:
+    """Drop what earlier runs left and none used for so long; a name that a living run marked cannot be locked."""
+    found = """
+        SELECT datname FROM pg_database WHERE datname ~ %s AND datname <> %s
+          AND COALESCE(shobj_description(oid, 'pg_database')::timestamptz, '-infinity') <= now() - %s::interval"""
+    for (name,) in keeper.execute(found, [pattern, keep, idle]).fetchall():
         lock = [name.removesuffix("_unfinished")]
         if keeper.execute("SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", lock).fetchone() == (True,):
             drop(keeper, name)

@@ -139,6 +139,10 @@ class OrganizationDetail(ApiView):
         row = selectors.organization_of(self.actor)
         return self.show_unless_known(row.version, lambda: OrganizationRecord(row).data)
 
+    def present(self) -> Response | None:
+        row = selectors.organization_of(self.actor)
+        return self.show(OrganizationRecord(row).data, version=row.version)
+
     def patch(self, request: Request) -> Response:
         wanted = self.read(OrganizationChangeIn)
         return self.write(lambda: self._change(wanted))

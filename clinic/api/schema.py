@@ -1,6 +1,7 @@
 """How the doors describe themselves in OpenAPI 3.1: from the names, forms and actions that they declare."""
 
 import re
+from datetime import datetime
 from typing import Any, Literal
 
 from drf_spectacular.authentication import SessionScheme
@@ -39,6 +40,11 @@ class Problem(serializers.Serializer):
     request_id = serializers.CharField()
     detail = serializers.CharField(required=False)
     errors = ProblemError(many=True, required=False)  # type: ignore[assignment]
+    current_etag = serializers.CharField(required=False, help_text="412 and 428: the ETag of the present version")
+    current = serializers.DictField(required=False, help_text="412: the row as a read shows it now")
+    sent = serializers.DictField(required=False, help_text="412 to PUT and PATCH: what was sent, to compare with it")
+    existing_id = serializers.UUIDField(required=False, help_text="409: the row that stands in its place")
+    retry_after = serializers.IntegerField(required=False, help_text="429: seconds to wait")
 
 
 class ServiceSchema(AutoSchema):
@@ -104,6 +110,9 @@ class ServiceSchema(AutoSchema):
         if self.method == "POST":
             text = "8 to 100 characters; a repeat gets the first answer"
             found.append(self._header("Idempotency-Key", text, required=self.view.key_required))
+        if self.method in self.view.observes:
+            text = "The device's clock as it sends: times are put right by as much as it is off, and flagged"
+            found.append(OpenApiParameter("Device-Time", datetime, OpenApiParameter.HEADER, description=text))
         return found
 
     def _query_parameters(self) -> list[Any]:

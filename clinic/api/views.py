@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Callable, Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -19,13 +19,14 @@ from rest_framework.views import APIView
 from clinic import audit
 from clinic.api import account_trail, idempotency
 from clinic.api.authentication import actor_of
-from clinic.api.fields import StrictInput
+from clinic.api.fields import Instant, StrictInput
 from clinic.api.pagination import Page, page_of
 from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_conditions, require_match, tags_in
 from clinic.api.renderers import dumps
 from clinic.enums import AccountAction
-from clinic.errors import InvalidField, PreconditionRequired
+from clinic.errors import InvalidField, NotFound, PreconditionFailed, PreconditionRequired
+from clinic.rules import device_clock
 from clinic.rules.access import Action, Actor
 
 PAGING = {"cursor", "page_size"}
@@ -44,6 +45,7 @@ class ApiView(APIView):
     filters: ClassVar[type[StrictInput] | None] = None
     key_required: ClassVar[bool] = False
     changes_version: ClassVar[bool] = False
+    observes: ClassVar[tuple[str, ...]] = ()  # the methods whose bodies tell times by the device's clock
 
     actor: Actor
     now: datetime
@@ -53,6 +55,7 @@ class ApiView(APIView):
         self.touched: set[tuple[UUID, UUID | None]] = set()
         self.reason = ""
         self.told = False
+        self.shows_present = False
         super().perform_authentication(request)
         self.actor = actor_of(request)  # type: ignore[assignment]
 
@@ -92,6 +95,16 @@ class ApiView(APIView):
         bound.is_valid(raise_exception=True)
         return dict(bound.validated_data)
 
+    def device_offset(self) -> timedelta:
+        """By how much the clock of the device that sends is ahead, as far as it tells."""
+        told = self.request.headers.get("Device-Time")
+        if told is None:
+            return device_clock.RIGHT
+        try:
+            return device_clock.offset(Instant().run_validation(told), self.now)
+        except ValidationError:
+            raise ParseError("Device-Time must be an RFC 3339 time with an offset", code="invalid_header") from None
+
     # --- Writing ------------------------------------------------------------------------------------
 
     def write(self, do: Callable[[], Response]) -> Response:
@@ -105,9 +118,25 @@ class ApiView(APIView):
                 response = do()
                 self.tell(response.status_code)
                 return response
-        except BaseException:
+        except BaseException as refusal:
             self.told = False  # the line went with the transaction: the refusal gets one of its own
+            if isinstance(refusal, PreconditionFailed):
+                self._show_both(refusal)
             raise
+
+    def _show_both(self, stale: PreconditionFailed) -> None:
+        """Whoever changed an older version is shown the present one beside what she sent, as far as she may see it."""
+        self.touched.clear()
+        try:
+            present = self.present()
+        except NotFound:
+            return
+        if present is None:
+            return
+        self.shows_present = True
+        stale.facts |= {"current_etag": present["ETag"], "current": present.data}
+        if self.request.method in ("PUT", "PATCH"):
+            stale.facts["sent"] = self.request.data
 
     def _once(self, key: str, do: Callable[[], Response]) -> Response:
         asked = idempotency.fingerprint(self.request)
@@ -125,6 +154,10 @@ class ApiView(APIView):
 
     def ask_reach_again(self, kept: Response) -> None:
         """Before an answer is given a second time: is all that it shows still in reach? The trail names it again."""
+
+    def present(self) -> Response | None:
+        """The row as it is now, answered as it is shown; NotFound out of reach, None where a door shows no row."""
+        return None
 
     def require_match(self, version: int | str) -> None:
         require_match(self.request, version)
@@ -189,7 +222,7 @@ class ApiView(APIView):
             status=status,
             code=code,
             reason=self.reason,
-            touched=self.touched if status < 400 else set(),
+            touched=self.touched if status < 400 or self.shows_present else set(),
         )
         audit.write(self.actor, event)
 
@@ -251,6 +284,9 @@ class RowDoor(ApiView):
     def answer(self, row: Any) -> Response:
         self.touch_row(row)
         return self.show(self.represent(row), version=row.version)
+
+    def present(self) -> Response | None:
+        return self.answer(self.find(self.kwargs["id"]))
 
     def ask_reach_again(self, kept: Response) -> None:
         self.touch_row(self.find(self.kwargs["id"]))

@@ -218,6 +218,7 @@ class NoteDoor(PutDoor):
     kind: ClassVar[DocumentKind] = DocumentKind.VISIT_NOTE
     actions = {"GET": Action.SEE_NOTES, "PUT": Action.WRITE_NOTES}
     inputs = {"PUT": NoteIn}
+    observes: ClassVar[tuple[str, ...]] = ("PUT",)
     outputs = {"GET": NoteRecord, "PUT": NoteRecord}
     told_as = {
         "GET": "One note",
@@ -227,6 +228,16 @@ class NoteDoor(PutDoor):
         same part of a visit answers 409 with `existing_id`.""",
     }
     form: ClassVar[type[serializers.Serializer]] = NoteIn
+
+    def put(self, request: Request, id: UUID) -> Response:
+        try:
+            return super().put(request, id)
+        except services.NoteExists as refusal:
+            # Of two devices in the same instant one was refused by the table, and can now see the other's note.
+            if "existing_id" not in refusal.facts:
+                part = UUID(self.body()["participation"])
+                refusal.facts["existing_id"] = str(selectors.her_note_of(self.actor, part))
+            raise
 
     def body(self) -> dict[str, Any]:
         """What the author sent, as she sent it; the form has judged it."""
@@ -242,10 +253,19 @@ class NoteDoor(PutDoor):
         return record.document_exists(row_id)
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Any:
-        return services.begin_note(actor=self.actor, note_id=row_id, body=self.body(), digest=digest, now=self.now)
+        return services.begin_note(
+            actor=self.actor,
+            note_id=row_id,
+            body=self.body(),
+            digest=digest,
+            now=self.now,
+            device_offset=self.device_offset(),
+        )
 
     def replace(self, row: Any, wanted: dict[str, Any]) -> Any:
-        return services.revise_note(actor=self.actor, note=row, body=self.body(), now=self.now)
+        return services.revise_note(
+            actor=self.actor, note=row, body=self.body(), now=self.now, device_offset=self.device_offset()
+        )
 
     def represent(self, row: Any) -> Any:
         """A row that was found for reading, or has no version yet, is whole; another is read again."""
@@ -262,6 +282,7 @@ class AddendumDoor(NoteDoor):
     resource = "addenda"
     kind = DocumentKind.ADDENDUM
     inputs = {"PUT": AddendumIn}
+    observes = ()
     told_as = {
         "GET": "One addendum",
         "PUT": """Write an addendum to a final note of yours, or change its draft
@@ -308,6 +329,11 @@ class NoteAct(ApiView):
 
     def shown(self, note: Any) -> Any:
         return selectors.note_for(self.actor, note.pk, kind=self.kind)
+
+    def present(self) -> Response:
+        note = selectors.note_for(self.actor, self.kwargs["id"], kind=self.kind)
+        self.touch_row(note)
+        return self.show(NoteRecord(note, context={"view": self}).data, version=note.version)
 
     def ask_reach_again(self, kept: Response) -> None:
         self.touch_row(selectors.note_for(self.actor, self.kwargs["id"], kind=self.kind))

@@ -77,6 +77,9 @@ class ParticipationRecord(serializers.Serializer):
     cancel_cause = serializers.ChoiceField(choices=[cause.value for cause in CancelCause], allow_null=True)
     cancel_reason = serializers.CharField()
     hours_of_notice = serializers.DecimalField(max_digits=8, decimal_places=2, allow_null=True)
+    device_offset_seconds = serializers.IntegerField(
+        allow_null=True, help_text="By how much the clock was ahead of the device that told these times, if far off"
+    )
     notes = serializers.SerializerMethodField()
 
     def get_notes(self, row: Any) -> list[UUID]:
@@ -217,6 +220,7 @@ class StepDoor(ApiView):
     outputs = {"POST": ParticipationRecord}
     form: ClassVar[type[serializers.Serializer]]
     changes_version = True
+    observes = ("POST",)
 
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(self.form)
@@ -226,8 +230,11 @@ class StepDoor(ApiView):
         row = selectors.participation_to_change(self.actor, row_id, Action.CONDUCT_VISITS)
         self.require_match(row.version)
         self.perform(row, wanted)
-        self.touch(row.client_id, row.episode_id)
-        shown = selectors.participation_for(self.actor, row_id)
+        return self.present()
+
+    def present(self) -> Response:
+        shown = selectors.participation_for(self.actor, self.kwargs["id"])
+        self.touch_row(shown)
         return self.show(ParticipationRecord(shown).data, version=shown.version)
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
@@ -279,7 +286,13 @@ class ParticipationCheckIn(StepDoor):
     form = CheckIn
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
-        steps.check_in(actor=self.actor, participation=row, arrived_at=wanted.get("arrived_at"), now=self.now)
+        steps.check_in(
+            actor=self.actor,
+            participation=row,
+            arrived_at=wanted.get("arrived_at"),
+            now=self.now,
+            device_offset=self.device_offset(),
+        )
 
 
 class ParticipationFinish(StepDoor):
@@ -297,6 +310,7 @@ class ParticipationFinish(StepDoor):
             minutes=wanted.get("minutes"),
             ended_early=wanted.get("ended_early", ""),
             now=self.now,
+            device_offset=self.device_offset(),
         )
 
 
@@ -315,8 +329,9 @@ class ParticipationCancel(StepDoor):
             step=self.step,
             cause=wanted["cause"],
             reason=wanted.get("reason", ""),
-            at=wanted.get("at", self.now),
+            at=wanted.get("at", self.now + self.device_offset()),
             now=self.now,
+            device_offset=self.device_offset(),
         )
 
 
@@ -347,6 +362,7 @@ class VisitCancel(ApiView):
     inputs = {"POST": CallOffIn}
     outputs = {"POST": VisitRecord}
     changes_version = True
+    observes = ("POST",)
 
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(CallOffIn)
@@ -360,10 +376,14 @@ class VisitCancel(ApiView):
             visit=visit,
             cause=wanted["cause"],
             reason=wanted.get("reason", ""),
-            at=wanted.get("at", self.now),
+            at=wanted.get("at", self.now + self.device_offset()),
             now=self.now,
+            device_offset=self.device_offset(),
         )
-        shown = selectors.visit_for(self.actor, visit_id)
+        return self.present()
+
+    def present(self) -> Response:
+        shown = selectors.visit_for(self.actor, self.kwargs["id"])
         for part in shown.participations.all():
             self.touch(part.client_id, part.episode_id)
         return self.show(VisitRecord(shown).data, version=shown.version)

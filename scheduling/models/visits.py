@@ -97,6 +97,7 @@ class Participation(VersionedModel):
     cancel_cause = code_field(CancelCause, null=True)
     cancel_reason = models.CharField(max_length=500, blank=True, default="")
     hours_of_notice = models.DecimalField(max_digits=8, decimal_places=2, null=True)
+    device_offset_seconds = models.BigIntegerField(null=True)
 
     objects = ReachQuerySet.as_manager()
 
@@ -128,6 +129,10 @@ class Participation(VersionedModel):
             models.CheckConstraint(
                 name="participation_minutes_fit_a_visit",
                 condition=Q(minutes__isnull=True) | Q(minutes__lte=720),
+            ),
+            models.CheckConstraint(
+                name="participation_device_clock_is_far_off",
+                condition=Q(device_offset_seconds__isnull=True) | ~Q(device_offset_seconds__range=(-300, 300)),
             ),
         ]
         indexes = [models.Index(fields=["client", "service_date"], name="participation_by_client")]

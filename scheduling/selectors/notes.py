@@ -26,6 +26,12 @@ def participation_to_document(actor: Actor, participation_id: UUID) -> Any:
     )
 
 
+def her_note_of(actor: Actor, participation_id: UUID) -> UUID:
+    """The note that she has for this part of a visit."""
+    hers = ParticipationNote.objects.filter(participation=participation_id, author_id=actor.person)
+    return hers.values_list("document_id", flat=True).get()
+
+
 def participation_of(note: Document) -> Participation:
     """The part of a visit that a note documents, with the visit's lock: signing may say that it was held."""
     part = note.participation_note.participation

@@ -1,6 +1,6 @@
 """A participation's note and its addenda: put, signed, returned, co-signed; the doors of these kinds are here."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -11,6 +11,8 @@ from clinic.enums import DocumentKind, DocumentState, FlagSeverity
 from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
 from clinic.models import Document, DocumentVersion, Verdict
 from clinic.rules.access import Actor
+from clinic.rules.device_clock import RIGHT
+from clinic.rules.device_clock import sentence as device_clock_sentence
 from clinic.rules.flags import Flag
 from clinic.rules.signing_limits import late_entry_sentence, lateness, sign_limit
 from clinic.selectors.cosigning import Supervised, supervision_of
@@ -33,7 +35,15 @@ class NoteExists(Conflict):
 
 
 @transaction.atomic
-def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str, now: datetime) -> Document:
+def begin_note(
+    *,
+    actor: Actor,
+    note_id: UUID,
+    body: dict[str, Any],
+    digest: str,
+    now: datetime,
+    device_offset: timedelta = RIGHT,
+) -> Document:
     """A new note for one's own visit, its measurements judged; nothing of it counts before it is signed."""
     participation = selectors.participation_to_document(actor, UUID(body["participation"]))
     if participation is None:
@@ -66,12 +76,14 @@ def begin_note(*, actor: Actor, note_id: UUID, body: dict[str, Any], digest: str
             episode_id=document.episode_id,
             author_id=document.author_id,
         )
-    shows_more(participation)
+    shows_more(participation, device_offset=device_offset)
     return document
 
 
 @transaction.atomic
-def revise_note(*, actor: Actor, note: Document, body: dict[str, Any], now: datetime) -> Document:
+def revise_note(
+    *, actor: Actor, note: Document, body: dict[str, Any], now: datetime, device_offset: timedelta = RIGHT
+) -> Document:
     """Change a draft, or prepare the next version of a returned note. The caller holds the lock."""
     link = note.participation_note
     if UUID(body["participation"]) != link.participation_id:
@@ -82,6 +94,8 @@ def revise_note(*, actor: Actor, note: Document, body: dict[str, Any], now: date
         service_date=note.service_date,
         raws=body.get("measurements", []),
     )
+    if device_offset:
+        shows_more(link.participation, device_offset=device_offset)
     return documents.revise(actor=actor, document=note, draft=body, now=now)
 
 
@@ -200,6 +214,10 @@ def _flags(note: Document, participation: Participation, supervised: Supervised 
     late = _late(note, participation, now)
     if late:
         found.append(Flag("late_entry", FlagSeverity.NOTICE, late))
+    if participation.device_offset_seconds:
+        ahead = timedelta(seconds=participation.device_offset_seconds)
+        facts = {"seconds": participation.device_offset_seconds}
+        found.append(Flag("device_clock_off", FlagSeverity.NOTICE, facts, sentence=device_clock_sentence(ahead)))
     if _group_of_one(participation):
         found.append(Flag("group_of_one", FlagSeverity.WARNING, {"advice": "record as individual"}))
     return found

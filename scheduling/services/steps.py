@@ -8,6 +8,7 @@ from django.db import transaction
 from clinic import outbox
 from clinic.errors import Conflict, InvalidField, RuleForbids
 from clinic.rules.access import Action, Actor
+from clinic.rules.device_clock import RIGHT, put_right
 from scheduling.enums import VisitStatus
 from scheduling.models import Participation, Visit
 from scheduling.rules import visits as rules
@@ -62,16 +63,22 @@ def _visit_follows(visit: Visit) -> None:
 
 @transaction.atomic
 def check_in(
-    *, actor: Actor, participation: Participation, arrived_at: datetime | None, now: datetime
+    *,
+    actor: Actor,
+    participation: Participation,
+    arrived_at: datetime | None,
+    now: datetime,
+    device_offset: timedelta = RIGHT,
 ) -> Participation:
     """The child is there; since when, if nobody says, is taken from the clock and the plan."""
     _require_step(participation, rules.Step.CHECK_IN)
     planned = {"starts_at": participation.starts_at, "ends_at": participation.ends_at}
-    arrived_at = arrived_at or rules.usual_arrival(**planned, now=now)
+    observed = put_right(arrived_at, device_offset) if arrived_at else None
+    arrived_at = observed or rules.usual_arrival(**planned, now=now)
     _refuse_future(arrived_at, now, "/arrived_at")
     if participation.starts_at - arrived_at > LONGEST_BEFORE:
         raise InvalidField("/arrived_at", "The visit is more than twelve hours away", code="too_early")
-    return _step(actor, participation, rules.Step.CHECK_IN, now, arrived_at=arrived_at)
+    return _step(actor, participation, rules.Step.CHECK_IN, now, arrived_at=arrived_at, **_clock(device_offset))
 
 
 @transaction.atomic
@@ -83,13 +90,15 @@ def finish(
     minutes: int | None,
     ended_early: str,
     now: datetime,
+    device_offset: timedelta = RIGHT,
 ) -> Participation:
     """The child's part is over; minutes are what elapsed from arrival, unless they are given."""
     _require_step(participation, rules.Step.FINISH)
     arrived = participation.arrived_at or participation.starts_at
     if left_at is None and arrived > now:
         raise RuleForbids("The visit has not begun", code="visit_not_begun")
-    left_at = left_at or rules.usual_leaving(arrived_at=arrived, ends_at=participation.ends_at, now=now)
+    observed = put_right(left_at, device_offset) if left_at else None
+    left_at = observed or rules.usual_leaving(arrived_at=arrived, ends_at=participation.ends_at, now=now)
     _refuse_future(left_at, now, "/left_at")
     if left_at < arrived:
         detail = "The child left after she came; if she came before the planned time, check her in with it first"
@@ -106,9 +115,15 @@ def finish(
         left_at=left_at,
         minutes=counted,
         ended_early=ended_early,
+        **_clock(device_offset),
     )
     free_the_rest(row, left_at)
     return row
+
+
+def _clock(device_offset: timedelta) -> dict[str, int]:
+    """What is kept of a clock that was far off."""
+    return {"device_offset_seconds": int(device_offset.total_seconds())} if device_offset else {}
 
 
 def _refuse_future(moment: datetime, now: datetime, pointer: str) -> None:
@@ -126,8 +141,10 @@ def call_off(
     reason: str,
     at: datetime,
     now: datetime,
+    device_offset: timedelta = RIGHT,
 ) -> Participation:
     """Cancelled, or nobody came: who, why, when and how late is kept; what was held becomes free."""
+    at = put_right(at, device_offset)
     _refuse_future(at, now, "/at")
     if step == rules.Step.NO_SHOW and participation.starts_at > now:
         raise RuleForbids("The visit has not begun: who does not come yet may still come", code="visit_not_begun")
@@ -145,6 +162,7 @@ def call_off(
         cancel_reason=reason,
         hours_of_notice=notice,
         minutes=0 if step == rules.Step.NO_SHOW else participation.minutes,
+        **_clock(device_offset),
     )
     release(row)
     leave_care_teams(row.visit, actor.today, episode_id=row.episode_id)
@@ -152,7 +170,16 @@ def call_off(
 
 
 @transaction.atomic
-def cancel_visit(*, actor: Actor, visit: Visit, cause: str, reason: str, at: datetime, now: datetime) -> None:
+def cancel_visit(
+    *,
+    actor: Actor,
+    visit: Visit,
+    cause: str,
+    reason: str,
+    at: datetime,
+    now: datetime,
+    device_offset: timedelta = RIGHT,
+) -> None:
     """Every part of it in her reach that can still be cancelled is; refused when there is none."""
     rows = selectors.participations_for(actor, Action.CONDUCT_VISITS).filter(visit=visit).order_by("pk")
     open_rows = [row for row in rows if rules.Step.CANCEL in rules.STEPS[VisitStatus(row.status)]]
@@ -160,7 +187,16 @@ def cancel_visit(*, actor: Actor, visit: Visit, cause: str, reason: str, at: dat
         raise Conflict("Nothing of this visit can be cancelled", code="illegal_step", status_now=visit.status)
     for row in open_rows:
         row.visit = visit
-        call_off(actor=actor, participation=row, step=rules.Step.CANCEL, cause=cause, reason=reason, at=at, now=now)
+        call_off(
+            actor=actor,
+            participation=row,
+            step=rules.Step.CANCEL,
+            cause=cause,
+            reason=reason,
+            at=at,
+            now=now,
+            device_offset=device_offset,
+        )
 
 
 @transaction.atomic

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -12,6 +12,7 @@ from django.db.models import F
 from clinic import outbox
 from clinic.errors import Conflict, InvalidField, constraint_as_error
 from clinic.rules.access import Actor
+from clinic.rules.device_clock import RIGHT
 from scheduling.enums import VisitStatus
 from scheduling.models import Booking, Participation, ParticipationChange, Visit
 from scheduling.rules import visits as rules
@@ -130,8 +131,12 @@ def _take_part(
     ParticipationChange.objects.bulk_create(step_row(row, "", VisitStatus.BOOKED, actor=actor, now=now) for row in rows)
 
 
-def shows_more(participation: Participation) -> None:
-    """A note hangs on it now and is shown with it: its version moves on, and so does its visit's."""
+def shows_more(participation: Participation, *, device_offset: timedelta = RIGHT) -> None:
+    """A note hangs on it now and is shown with it: its version moves on, and so does its visit's.
+
+    The clock of the device that wrote the note is kept where it was far off.
+    """
     # The visit first, as every step does: its row is the lock of both.
     Visit.objects.filter(pk=participation.visit_id).update(version=F("version") + 1)
-    Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1)
+    clock = {"device_offset_seconds": int(device_offset.total_seconds())} if device_offset else {}
+    Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1, **clock)

@@ -70,7 +70,8 @@ def test_two_notes_for_one_part(flow):
     assert statuses(answers) == [201, 409]
     refused = next(answer for answer in answers if answer.status_code == 409)
     assert refused.json()["code"] == "note_exists"
-    assert (Document.objects.count(), ParticipationNote.objects.count()) == (1, 1)
+    assert refused.json()["existing_id"] == str(ParticipationNote.objects.get().document_id)
+    assert Document.objects.count() == 1
 
 
 def test_one_note_sent_twice(flow):
@@ -98,7 +99,8 @@ def test_the_key_alone_keeps_notes_apart(flow, unseen):
     """Though both looked before either wrote, the table lets one through."""
     answers = put_on_two_devices(flow, flow.visit(DAY), (make.new_id(), make.new_id()))
     assert statuses(answers) == [201, 409]
-    assert ParticipationNote.objects.count() == 1
+    refused = next(answer for answer in answers if answer.status_code == 409)
+    assert refused.json()["existing_id"] == str(ParticipationNote.objects.get().document_id)
 
 
 def test_without_the_key_there_are_two_notes(flow, unseen):

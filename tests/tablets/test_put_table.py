@@ -84,14 +84,16 @@ def test_without_a_precondition(put):
 
 def test_if_match_says_which_version_is_changed(put):
     """Nothing there: 412 for any tag and for *. There: 412 for a stale tag and for a weak one, since the comparison
-    is strong; the present one is taken (RFC 9110, 13.1.1)."""
+    is strong, with what is there and what was sent; the present one is taken (RFC 9110, 13.1.1)."""
     for tag in ('"1"', "*"):
-        assert put.sent(HTTP_IF_MATCH=tag).status_code == 412
+        refused = put.sent(HTTP_IF_MATCH=tag)
+        assert (refused.status_code, set(refused.json()) & {"current", "current_etag", "sent"}) == (412, set())
     assert put.api.get(put.url).status_code == 404
     made = put.sent()
     for stale in ('"999"', f"W/{made['ETag']}", '"998", "999"'):
         refused = put.sent(put.otherwise, HTTP_IF_MATCH=stale)
         assert (refused.status_code, refused.json()["current_etag"]) == (412, made["ETag"]), stale
+        assert (refused.json()["current"], refused.json()["sent"]) == (made.json(), put.otherwise)
     assert put.api.get(put.url).json() == made.json()
     taken = put.sent(HTTP_IF_MATCH=f'"999", {made["ETag"]}')
     assert taken.status_code == 200, taken.content

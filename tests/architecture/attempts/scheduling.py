@@ -99,6 +99,12 @@ PARTICIPATIONS = [
         "gone before she came",
         with_columns(arrived_at=LATER, left_at=NOON),
     ),
+    A(
+        "participation_device_clock_is_far_off",
+        m.Participation,
+        "a clock that is near enough",
+        with_columns(device_offset_seconds=-300),
+    ),
     A("participation_minutes_fit_a_visit", m.Participation, "thirteen hours", with_columns(minutes=780)),
     *(
         A("participation_status_has_its_facts", m.Participation, why, columns, change=True)
