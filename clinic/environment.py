@@ -4,6 +4,7 @@ import os
 import secrets
 import tempfile
 from functools import cached_property
+from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
@@ -15,6 +16,7 @@ TOP = Path(__file__).resolve().parent.parent
 LOOPBACK = ["localhost", "127.0.0.1", "[::1]"]
 PLACEHOLDERS = ("changeme", "change-me", "change_me", "placeholder", "insecure", "your-secret", "your_secret")
 SHORTEST_SECRET = 50
+TEAM_SECRETS = ("SECRET_KEY", "PIN_KEY", "AUDIT_KEY")
 DATABASE_SCHEMES = {"postgres", "postgresql"}
 
 
@@ -32,6 +34,9 @@ class Environment(BaseSettings):
     REDIS_URL: SecretStr | None = None
     SECRET_KEY: SecretStr | None = None
     PIN_KEY: SecretStr | None = None
+    AUDIT_KEY: SecretStr | None = None
+    AUDIT_KEYS_BEFORE: Annotated[list[SecretStr], NoDecode] = []
+    AUDIT_ANCHOR: Path | None = None
     DEBUG: bool = False
     ALLOWED_HOSTS: Annotated[list[str], NoDecode] = LOOPBACK
     TRUSTED_ORIGINS: Annotated[list[str], NoDecode] = []
@@ -40,12 +45,12 @@ class Environment(BaseSettings):
     LOG_LEVEL: Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"] = "INFO"
     STATEMENT_TIMEOUT_MS: Annotated[int, Field(gt=0)] = 30_000
 
-    @field_validator("ALLOWED_HOSTS", "TRUSTED_ORIGINS", mode="before")
+    @field_validator("ALLOWED_HOSTS", "TRUSTED_ORIGINS", "AUDIT_KEYS_BEFORE", mode="before")
     @classmethod
     def _listed(cls, value: object) -> object:
         return [part.strip() for part in value.split(",") if part.strip()] if isinstance(value, str) else value
 
-    @field_validator("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "PIN_KEY", mode="before")
+    @field_validator("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "PIN_KEY", "AUDIT_KEY", "AUDIT_ANCHOR", mode="before")
     @classmethod
     def _absent(cls, value: object) -> object:
         return None if value == "" else value
@@ -75,6 +80,20 @@ class Environment(BaseSettings):
         """Keys the HMAC under every signing PIN's hash, so that a stolen table alone cannot be guessed."""
         return self._given_or_kept(self.PIN_KEY, "pin_key")
 
+    @cached_property
+    def audit_key(self) -> str:
+        """Keys the seals over the record, so that whoever can write the tables cannot set a seal."""
+        return self._given_or_kept(self.AUDIT_KEY, "audit_key")
+
+    @property
+    def audit_keys_before(self) -> list[str]:
+        return [key.get_secret_value() for key in self.AUDIT_KEYS_BEFORE]
+
+    @property
+    def audit_anchor(self) -> Path:
+        """The file outside the database in which each seal leaves a line."""
+        return self.AUDIT_ANCHOR or self.VAR_DIR / "anchor.jsonl"
+
     def _given_or_kept(self, given: SecretStr | None, name: str) -> str:
         return given.get_secret_value() if given else kept_secret(self.VAR_DIR / name)
 
@@ -82,10 +101,12 @@ class Environment(BaseSettings):
         """Stop a team's installation that would run with a value fit for one machine only; names the value."""
         if self.embedded:
             return
-        for name in ("SECRET_KEY", "PIN_KEY"):
-            _refuse_weak(name, getattr(self, name))
-        if self.SECRET_KEY == self.PIN_KEY:
-            raise UnsafeSetting("PIN_KEY is the same as SECRET_KEY: give it random characters of its own")
+        secrets_given = {name: getattr(self, name) for name in TEAM_SECRETS}
+        for name, given in secrets_given.items():
+            _refuse_weak(name, given)
+        for earlier, later in combinations(TEAM_SECRETS, 2):
+            if secrets_given[earlier] == secrets_given[later]:
+                raise UnsafeSetting(f"{later} is the same as {earlier}: give it random characters of its own")
         if self.DEBUG:
             raise UnsafeSetting("DEBUG is on: it would show the record's content in error pages")
         if any(host.lstrip(".") in ("*", "") for host in self.ALLOWED_HOSTS):

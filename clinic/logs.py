@@ -20,6 +20,10 @@ FIELDS = {
     "code",
     "task",
     "topic",
+    "seal",
+    "count",
+    "root",
+    "head",
 }
 FRAMES = 8
 
@@ -82,6 +86,8 @@ LOGGING = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["stderr"], "level": Environment().LOG_LEVEL},
     "loggers": {
+        # The second anchor: told however quiet the worker is asked to be.
+        "seal": {"level": "INFO"},
         "django.request": {"level": "ERROR"},
         "django.security": {"level": "ERROR"},
         "django.server": {"handlers": [], "level": "ERROR", "propagate": True},

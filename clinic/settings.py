@@ -15,6 +15,9 @@ ENVIRONMENT.refuse_unsafe()
 # --- Core -----------------------------------------------------------------------------------------
 SECRET_KEY = ENVIRONMENT.secret_key
 PIN_KEY = ENVIRONMENT.pin_key
+AUDIT_KEY = ENVIRONMENT.audit_key
+AUDIT_KEYS_BEFORE = ENVIRONMENT.audit_keys_before
+AUDIT_ANCHOR = ENVIRONMENT.audit_anchor
 DEBUG = ENVIRONMENT.DEBUG
 ALLOWED_HOSTS = ENVIRONMENT.ALLOWED_HOSTS
 VAR_DIR = ENVIRONMENT.VAR_DIR
@@ -239,6 +242,7 @@ else:
         os.makedirs(QUEUE_DIR / folder, mode=0o700, exist_ok=True)
     CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 CELERY_BEAT_SCHEDULE = {
+    "seal what was added": {"task": "clinic.seal_rows", "schedule": 5.0, "options": {"expires": 30}},
     "sweep the outbox": {"task": "clinic.deliver_outbox", "schedule": 5.0, "options": {"expires": 30}},
     "recompute goals whose phase began": {
         "task": "goals.recompute_begun",

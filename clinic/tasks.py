@@ -5,7 +5,7 @@ from typing import Any
 from celery import shared_task
 from django.utils import timezone
 
-from clinic.services import delivery, documents, emergencies
+from clinic.services import delivery, documents, emergencies, seals
 
 
 @shared_task(name="clinic.deliver_outbox")
@@ -26,3 +26,8 @@ def reassign_cosignatures(**_: Any) -> int:
 @shared_task(name="clinic.ask_for_emergency_reasons")
 def ask_for_emergency_reasons() -> int:
     return emergencies.ask_for_explanations(now=timezone.now())
+
+
+@shared_task(name="clinic.seal_rows")
+def seal_rows() -> int:
+    return seals.seal_rows(now=timezone.now())

@@ -7,6 +7,7 @@ os.environ.setdefault("VAR_DIR", str(Path(__file__).resolve().parent.parent / "v
 # A named database makes the service ask for a team's secrets; these are for tests alone.
 os.environ.setdefault("SECRET_KEY", "only-for-tests-" * 5)
 os.environ.setdefault("PIN_KEY", "only-for-pins-in-tests-" * 5)
+os.environ.setdefault("AUDIT_KEY", "only-for-seals-in-tests-" * 5)
 os.environ.setdefault("LOG_LEVEL", "ERROR")
 
 from clinic.settings import *  # noqa: E402, F403

@@ -10,6 +10,7 @@ from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiag
 from clinic.models.notices import Notice
 from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
 from clinic.models.outbox import ChangeFeed, Idempotency, OutboxHandling, OutboxMessage
+from clinic.models.seals import Seal, SealEntry, Unsealed
 from clinic.models.staff import ContractedHours, Credential, SigningPin, Staff, StaffRole
 from clinic.models.supervision import (
     Succession,
@@ -47,6 +48,8 @@ __all__ = [
     "OutboxMessage",
     "Precaution",
     "Room",
+    "Seal",
+    "SealEntry",
     "Signature",
     "SigningPin",
     "Site",
@@ -57,6 +60,7 @@ __all__ = [
     "SupervisoryContact",
     "SupervisoryContactClient",
     "SystemPrincipal",
+    "Unsealed",
     "User",
     "Verdict",
     "VersionOpening",

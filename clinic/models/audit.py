@@ -53,7 +53,7 @@ class AuditEvent(ScopedModel):
             models.Index(fields=["organization", "at"], name="audit_by_time"),
             GinIndex(fields=["client_ids"], name="audit_by_touched"),
         ]
-        triggers = append_only()
+        triggers = append_only(told_at="at")
 
     def __str__(self) -> str:
         return f"{self.action} {self.outcome}"
@@ -74,7 +74,7 @@ class AuditEventClient(ScopedModel):
 
     class Meta(ScopedModel.Meta):
         indexes = [models.Index(fields=["organization", "client", "at"], name="audit_by_client")]
-        triggers = append_only()
+        triggers = append_only(told_at="at")
 
     def __str__(self) -> str:
         return f"client {self.client_id}"
@@ -110,7 +110,7 @@ class AccountEvent(models.Model):
             models.Index(fields=["user", "at"], name="account_event_by_user"),
             models.Index(fields=["at"], name="account_event_by_time"),
         ]
-        triggers = append_only()
+        triggers = append_only(told_at="at")
 
     def __str__(self) -> str:
         return f"{self.action} {self.outcome}"

@@ -99,7 +99,7 @@ class DocumentVersion(ScopedModel):
                 condition=Q(digest__regex=r"^[0-9a-f]{64}$"),
             ),
         ]
-        triggers = append_only()
+        triggers = append_only(told_at="frozen_at")
 
     def __str__(self) -> str:
         return f"version {self.number} of {self.document_id}"
@@ -137,7 +137,7 @@ class Signature(ScopedModel):
             ),
         ]
         indexes = [models.Index(fields=["signer", "signed_at"], name="signature_by_signer")]
-        triggers = append_only()
+        triggers = append_only(told_at="signed_at")
 
     def __str__(self) -> str:
         return f"{self.meaning} of {self.version_id}"
@@ -173,7 +173,7 @@ class Verdict(models.Model):
                 name="verdict_given_after_opening", condition=Q(opened_at__isnull=True) | Q(opened_at__lte=F("at"))
             ),
         ]
-        triggers = append_only()
+        triggers = append_only(key="version_id", told_at="at")
 
     def __str__(self) -> str:
         return f"{self.outcome} {self.version_id}"
@@ -223,7 +223,7 @@ class VersionOpening(ScopedModel):
             *ScopedModel.Meta.constraints,
             models.UniqueConstraint(fields=["version", "staff", "flags_shown"], name="version_opening_once"),
         ]
-        triggers = append_only()
+        triggers = append_only(told_at="opened_at")
 
     def __str__(self) -> str:
         return f"{self.version_id} opened by {self.staff_id}"

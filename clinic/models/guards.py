@@ -11,16 +11,39 @@ from django.db import models
 
 
 class _Guard(pgtrigger.Trigger):
-    def __init__(self, *, execute: str, **options: Any) -> None:
+    def __init__(self, *, execute: str, when: Any = pgtrigger.Before, **options: Any) -> None:
         self._execute = execute
-        super().__init__(func="RETURN NULL;", when=pgtrigger.Before, **options)
+        super().__init__(func="RETURN NULL;", when=when, **options)
 
     def render_execute(self, model: type[models.Model]) -> str:
         return self._execute
 
 
-def append_only() -> list[pgtrigger.Trigger]:
-    """Rows are added; never changed, never taken away."""
+class SealedSoon(_Guard):
+    """Asks for a seal for each row that is added, in the transaction that adds it.
+
+    `key` is the column by which a seal names the row; `told_at` the one in which the service wrote its own clock.
+    """
+
+    def __init__(self, *, key: str, told_at: str) -> None:
+        self.key, self.told_at = key, told_at
+        super().__init__(
+            name="sealed_soon",
+            operation=pgtrigger.Insert,
+            when=pgtrigger.After,
+            level=pgtrigger.Statement,
+            referencing=pgtrigger.Referencing(new="added"),
+            execute=f"ask_for_a_seal('{key}')",
+        )
+
+
+def append_only(*, key: str = "id", told_at: str = "") -> list[pgtrigger.Trigger]:
+    """Rows are added; never changed, never taken away; each is sealed within seconds (`clinic.services.seals`)."""
+    return [*never_changed(), SealedSoon(key=key, told_at=told_at)]
+
+
+def never_changed() -> list[pgtrigger.Trigger]:
+    """The same without a seal: for the seals themselves."""
     return [
         _Guard(name="never_changed", operation=pgtrigger.Update, execute="refuse_change()"),
         *never_removed(),

@@ -68,7 +68,7 @@ class ChangeFeed(models.Model):
     class Meta:
         constraints = [one_of("kind", ChangeKind, name="change_feed_kind_is_known")]
         indexes = [models.Index(fields=["organization", "client", "seq"], name="change_feed_by_client")]
-        triggers = append_only()
+        triggers = append_only(key="seq")
 
     def __str__(self) -> str:
         return f"{self.kind} {self.record_kind} {self.record_id}"

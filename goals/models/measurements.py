@@ -121,7 +121,7 @@ class Measurement(ScopedModel):
             ),
             models.Index(fields=["replaces"], name="measurement_by_replaced", condition=Q(replaces__isnull=False)),
         ]
-        triggers = append_only()
+        triggers = append_only(told_at="recorded_at")
 
     def __str__(self) -> str:
         return f"measurement of {self.goal_id} on {self.service_date}"

@@ -21,6 +21,8 @@ KEPT_AS_THEY_ARE = {
     "clinic.DocumentReading",
     "clinic.DocumentVersion",
     "clinic.EpisodeChange",
+    "clinic.Seal",
+    "clinic.SealEntry",
     "clinic.Signature",
     "clinic.Succession",
     "clinic.SupervisoryContact",
@@ -124,6 +126,27 @@ def test_what_is_kept_as_it_is():
     assert {model._meta.label for model in GUARDED if trigger_named(model, "never_changed")} >= KEPT_AS_THEY_ARE
     assert {model._meta.label for model in GUARDED if trigger_named(model, "never_removed")} >= NEVER_REMOVED
     assert {model._meta.label for model in GUARDED if trigger_named(model, "never_emptied")} >= NEVER_REMOVED
+
+
+def test_what_is_kept_as_it_is_is_sealed():
+    """Each table whose rows never change asks for seals, but for the seals themselves."""
+    kept = {model._meta.label for model in GUARDED if trigger_named(model, "never_changed")}
+    asking = {model._meta.label for model in GUARDED if trigger_named(model, "sealed_soon")}
+    assert kept - asking == {"clinic.Seal", "clinic.SealEntry"}
+
+
+@pytest.mark.parametrize(
+    "model", [m for m in GUARDED if trigger_named(m, "sealed_soon")], ids=lambda model: model._meta.label
+)
+def test_a_row_asks_for_its_seal(model):
+    """In the statement that adds it, under the name that the seal gives it; without the trigger it does not."""
+    asked = f"SELECT row_id FROM clinic_unsealed WHERE kind = '{model._meta.db_table}'"
+    World().row(model)
+    key = trigger_named(model, "sealed_soon").key
+    assert run(asked) == run(f'SELECT seal_key("{key}") FROM {model._meta.db_table}')
+    drop_trigger(model, "sealed_soon")
+    World().row(model)
+    assert len(run(asked)) == 1
 
 
 @labelled

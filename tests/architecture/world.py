@@ -41,6 +41,7 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "clinic.DocumentReading": lambda w, who: {"begun_at": NOON, "ends_at": LATER},
     "clinic.Document": lambda w, who: {"draft": {}},
     "clinic.DocumentVersion": lambda w, who: {"content": b"{}", "digest": ZERO_DIGEST},
+    "clinic.Seal": lambda w, who: dict.fromkeys(["root", "previous", "mac"], ZERO_DIGEST),
     "clinic.Verdict": lambda w, who: {
         "outcome": "returned",
         "reason": "Minutes are missing",

@@ -44,6 +44,7 @@ def served(own_database, tmp_path):
         "VAR_DIR": str(tmp_path),
         "SECRET_KEY": "only-for-this-demonstration-" * 3,
         "PIN_KEY": "only-for-pins-of-this-demonstration-" * 3,
+        "AUDIT_KEY": "only-for-seals-of-this-demonstration-" * 3,
         "ALLOWED_HOSTS": "127.0.0.1",
         "DJANGO_SETTINGS_MODULE": "tests.plain_settings",
     }
