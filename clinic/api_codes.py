@@ -7,6 +7,8 @@ WHAT_TO_DO = {
     "precondition_required": "428: fetch it, show the difference, send again with `If-Match` of `current_etag`",
     "precondition_failed": "412: it changed since it was fetched, or this change was made already and only its answer "
     "was lost: compare `current` with `sent` before sending again with `current_etag`",
+    "never_queued": "403, in a batch: send it by itself, with a connection; signatures always",
+    "rests_on_refused": "409, in a batch: the operation that it comes `after` was not applied",
     "idempotency_key_required": "400: signing, co-signing and returning need an `Idempotency-Key`",
     "idempotency_key_reused": "422: this key stood for another request; make a new one",
     "wrong_pin": "403: ask for the PIN again; several misses lock it",

@@ -47,7 +47,12 @@ returns the version whose digest she fetched. Numbers of a final note are correc
 
 **Sending again.** Nothing is lost by sending twice: a `PUT` that created, without `If-Match`, answers 200; a `POST`
 with its `Idempotency-Key` answers as it did. A change that was made, whose answer was lost, answers 412 to its old
-ETag. A 412 shows both versions: `current`, as it is now under `current_etag`, and what a `PUT` or `PATCH` has `sent`.
+ETag, unless it carried an `Idempotency-Key`. What meets a conflict (409, 412, 428) is shown both versions: `current`,
+as it is now under `current_etag`, and what a `PUT` or `PATCH` has `sent`.
+
+**Without a connection.** A tablet queues what it would have sent and posts it to `/batch/`, up to 200 operations, each
+with a key of its own. Each is done or refused by itself, as if it had come alone, and answered: `applied`,
+`already_applied`, `conflict`, `refused`, or `try_again`. Signing is never queued: it needs the server and the PIN.
 
 **Whose clock.** When something was observed is told by the device, when it was signed by the server. A device that
 sends its own time as `Device-Time` has the times that it tells put right by as much as it is off, if that is more

@@ -38,3 +38,21 @@ class CancelCause(StrEnum):
     PROVIDER = "provider"
     SITE = "site"
     OTHER = "other"
+
+
+class OperationMethod(StrEnum):
+    """What a tablet queues."""
+
+    PUT = "PUT"
+    PATCH = "PATCH"
+    POST = "POST"
+
+
+class OperationOutcome(StrEnum):
+    """What became of one queued operation, and what whoever sent it does next."""
+
+    APPLIED = "applied"
+    ALREADY_APPLIED = "already_applied"
+    CONFLICT = "conflict"
+    REFUSED = "refused"
+    TRY_AGAIN = "try_again"

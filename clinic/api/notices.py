@@ -67,6 +67,7 @@ class ReadNotice(ApiView):
 
     resource = "notices"
     act = "read"
+    queued = ("POST",)
     actions = {"POST": Action.READ_NOTICES}
     inputs = {"POST": ReadingIn}
     outputs = {"POST": NoticeRecord}

@@ -123,6 +123,7 @@ class PrecautionDetail(PrecautionRow, FixedDoor):
         "GET": "One precaution",
         "PUT": "Record a precaution.\n\nIt stays as it was recorded, and holds until it is lifted.",
     }
+    queued = ("PUT",)
     form = PrecautionIn
 
     def exists(self, row_id: UUID) -> bool:

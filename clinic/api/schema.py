@@ -40,9 +40,9 @@ class Problem(serializers.Serializer):
     request_id = serializers.CharField()
     detail = serializers.CharField(required=False)
     errors = ProblemError(many=True, required=False)  # type: ignore[assignment]
-    current_etag = serializers.CharField(required=False, help_text="412 and 428: the ETag of the present version")
-    current = serializers.DictField(required=False, help_text="412: the row as a read shows it now")
-    sent = serializers.DictField(required=False, help_text="412 to PUT and PATCH: what was sent, to compare with it")
+    current_etag = serializers.CharField(required=False, help_text="409, 412, 428: the ETag of the present version")
+    current = serializers.DictField(required=False, help_text="409, 412, 428: the row as a read shows it now")
+    sent = serializers.DictField(required=False, help_text="Beside `current`, to PUT and PATCH: what was sent")
     existing_id = serializers.UUIDField(required=False, help_text="409: the row that stands in its place")
     retry_after = serializers.IntegerField(required=False, help_text="429: seconds to wait")
 
@@ -107,9 +107,12 @@ class ServiceSchema(AutoSchema):
             found.append(self._header("If-None-Match", "`*` to create only"))
         if self.method == "GET" and not self._is_list():
             found.append(self._header("If-None-Match", "The ETag last seen: unchanged answers 304"))
-        if self.method == "POST":
+        if self.method == "POST" and self.view.takes_key:
             text = "8 to 100 characters; a repeat gets the first answer"
             found.append(self._header("Idempotency-Key", text, required=self.view.key_required))
+        if self.method in ("PUT", "PATCH"):
+            text = "With `If-Match`: 8 to 100 characters; a repeat gets the first answer"
+            found.append(self._header("Idempotency-Key", text))
         if self.method in self.view.observes:
             text = "The device's clock as it sends: times are put right by as much as it is off, and flagged"
             found.append(OpenApiParameter("Device-Time", datetime, OpenApiParameter.HEADER, description=text))

@@ -144,6 +144,7 @@ class SupervisoryContactDetail(SupervisoryContactDoor, FixedDoor):
         "PUT": "Record a contact between an assistant and her supervisor.\n\nOne of the two records it, for a day on "
         "which they held these roles. It stays as it was recorded.",
     }
+    queued = ("PUT",)
     form = SupervisoryContactIn
 
     def find(self, row_id: UUID) -> SupervisoryContact:

@@ -25,7 +25,7 @@ from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_conditions, require_match, tags_in
 from clinic.api.renderers import dumps
 from clinic.enums import AccountAction
-from clinic.errors import InvalidField, NotFound, PreconditionFailed, PreconditionRequired
+from clinic.errors import Conflict, DomainError, InvalidField, NotFound, PreconditionFailed, PreconditionRequired
 from clinic.rules import device_clock
 from clinic.rules.access import Action, Actor
 
@@ -44,6 +44,8 @@ class ApiView(APIView):
     outputs: ClassVar[dict[str, type[serializers.Serializer]]] = {}
     filters: ClassVar[type[StrictInput] | None] = None
     key_required: ClassVar[bool] = False
+    takes_key: ClassVar[bool] = True
+    queued: ClassVar[tuple[str, ...]] = ()  # the methods that a tablet may send later; never what needs a PIN
     changes_version: ClassVar[bool] = False
     observes: ClassVar[tuple[str, ...]] = ()  # the methods whose bodies tell times by the device's clock
 
@@ -109,8 +111,7 @@ class ApiView(APIView):
 
     def write(self, do: Callable[[], Response]) -> Response:
         """Do it in the request's one transaction, with its line in the trail and, under a key, its stored answer."""
-        method = self.request.method
-        key = idempotency.key_of(self.request, required=self.key_required) if method == "POST" else None
+        key = idempotency.key_of(self.request, required=self.key_required) if self._counts_once() else None
         try:
             with transaction.atomic():
                 if key is not None:
@@ -120,12 +121,16 @@ class ApiView(APIView):
                 return response
         except BaseException as refusal:
             self.told = False  # the line went with the transaction: the refusal gets one of its own
-            if isinstance(refusal, PreconditionFailed):
-                self._show_both(refusal)
+            if isinstance(refusal, PreconditionFailed | PreconditionRequired | Conflict):
+                self._show_present(refusal)
             raise
 
-    def _show_both(self, stale: PreconditionFailed) -> None:
-        """Whoever changed an older version is shown the present one beside what she sent, as far as she may see it."""
+    def _counts_once(self) -> bool:
+        """Whether a key is looked at: a POST, or the change of a version; a PUT that makes a row is safe without."""
+        return self.request.method == "POST" or "If-Match" in self.request.headers
+
+    def _show_present(self, refusal: DomainError) -> None:
+        """Whoever meets a conflict is shown the row as it is now, as far as she may see it, beside what she sent."""
         self.touched.clear()
         try:
             present = self.present()
@@ -134,9 +139,9 @@ class ApiView(APIView):
         if present is None:
             return
         self.shows_present = True
-        stale.facts |= {"current_etag": present["ETag"], "current": present.data}
+        refusal.facts |= {"current_etag": present["ETag"], "current": present.data}
         if self.request.method in ("PUT", "PATCH"):
-            stale.facts["sent"] = self.request.data
+            refusal.facts["sent"] = self.request.data
 
     def _once(self, key: str, do: Callable[[], Response]) -> Response:
         asked = idempotency.fingerprint(self.request)
@@ -314,6 +319,7 @@ class PutDoor(RowDoor):
     """GET and PUT of one row under an id that the client made. Subclasses say how to make and change it."""
 
     form: ClassVar[type[serializers.Serializer]]
+    makes_row = False
 
     def exists(self, row_id: UUID) -> bool:
         """Is there such a row at all, in anybody's reach?"""
@@ -335,14 +341,21 @@ class PutDoor(RowDoor):
         digest = digest_of(request.data)
         try:
             return self.write(lambda: self._put(id, wanted, digest))
-        except IntegrityError as exc:
+        except (IntegrityError, Conflict) as refusal:
             # Two devices made the same id in the same instant: the second finds the first one's row.
-            if not isinstance(exc.__cause__, psycopg.errors.UniqueViolation) or not self.exists(id):
+            if not self.met_its_twin(refusal) or not self.exists(id):
                 raise
             return self.write(lambda: self._put(id, wanted, digest))
 
+    def met_its_twin(self, refusal: Exception) -> bool:
+        """Whether a row that was to be made may have been refused for being there meanwhile."""
+        if isinstance(refusal, IntegrityError):
+            return isinstance(refusal.__cause__, psycopg.errors.UniqueViolation)
+        return self.makes_row
+
     def _put(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Response:
-        if not self.exists(row_id):
+        self.makes_row = not self.exists(row_id)
+        if self.makes_row:
             return self._put_new(row_id, wanted, digest)
         row = self.find_for_change(row_id)
         require_conditions(self.request, row.version)

@@ -67,6 +67,7 @@ class Action(StrEnum):
     OPEN_IN_EMERGENCY = "emergency_accesses:write"
     SEE_EMERGENCIES = "emergency_accesses:read"
     SEE_CASELOAD = "caseload:read"
+    SEND_BATCH = "batch:write"
 
 
 R = Relation
@@ -128,6 +129,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.OPEN_IN_EMERGENCY: {ASSISTANT: ALL, THERAPIST: ALL},
     Action.SEE_EMERGENCIES: {ASSISTANT: TREATS | SELF, THERAPIST: ANSWERS | SELF, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
+    Action.SEND_BATCH: dict.fromkeys(Role, SELF),
 }
 
 # What a system, which acts for nobody, can be bound to at the most: never a document's content.

@@ -174,6 +174,7 @@ class GoalDetail(ChangeDoor):
 
     resource = "goals"
     actions = {"GET": Action.SEE_GOALS, "PUT": Action.PROPOSE_GOALS, "PATCH": Action.PROPOSE_GOALS}
+    queued = ("PUT", "PATCH")
     inputs = {"PUT": GoalIn, "PATCH": GoalChangeIn}
     outputs = {"GET": GoalRecord, "PUT": GoalRecord, "PATCH": GoalRecord}
     told_as = {

@@ -62,6 +62,7 @@ class ReviewItemAcknowledge(ApiView):
 
     resource = "review_items"
     act = "acknowledge"
+    queued = ("POST",)
     actions = {"POST": Action.WRITE_GOALS}
     inputs = {"POST": AcknowledgementIn}
     outputs = {"POST": ReviewItemRecord}

@@ -217,6 +217,7 @@ class NoteDoor(PutDoor):
     resource = "notes"
     kind: ClassVar[DocumentKind] = DocumentKind.VISIT_NOTE
     actions = {"GET": Action.SEE_NOTES, "PUT": Action.WRITE_NOTES}
+    queued = ("PUT",)
     inputs = {"PUT": NoteIn}
     observes: ClassVar[tuple[str, ...]] = ("PUT",)
     outputs = {"GET": NoteRecord, "PUT": NoteRecord}

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from scheduling.api import cosign_queue, desk, notes, visits
+from scheduling.api import batch, cosign_queue, desk, notes, visits
 
 urlpatterns = [
     path("visits/", visits.VisitList.as_view()),
@@ -26,6 +26,7 @@ urlpatterns = [
     path("addenda/<uuid:id>/sign/", notes.AddendumSign.as_view()),
     path("addenda/<uuid:id>/cosign/", notes.AddendumCosign.as_view()),
     path("addenda/<uuid:id>/return/", notes.AddendumReturn.as_view()),
+    path("batch/", batch.Batch.as_view()),
     path("day/", desk.Day.as_view()),
     path("caseload/", desk.Caseload.as_view()),
     path("cosign-queue/", cosign_queue.CosignQueue.as_view()),

@@ -146,6 +146,7 @@ class VisitDoor(PutDoor):
 
     resource = "visits"
     actions = {"GET": Action.SEE_VISITS, "PUT": Action.BOOK_VISITS}
+    queued = ("PUT",)
     inputs = {"PUT": VisitIn}
     outputs = {"GET": VisitRecord, "PUT": VisitRecord}
     told_as = {
@@ -185,6 +186,19 @@ class VisitDoor(PutDoor):
         for part in row.participations.all():
             self.touch(part.client_id, part.episode_id)
 
+    def ask_reach_again(self, kept: Response) -> None:
+        ask_about_children(self, kept)
+
+
+def ask_about_children(door: ApiView, kept: Response) -> None:
+    """Every child whom the kept answer names; somebody who is only booked reaches the visit without them."""
+    visit = selectors.visit_for(door.actor, door.kwargs["id"])
+    reached = {str(part.pk): part for part in visit.participations.all()}
+    for shown in json.loads(kept.data)["children"]:
+        if shown["id"] not in reached:
+            raise NotFound
+        door.touch(reached[shown["id"]].client_id, reached[shown["id"]].episode_id)
+
 
 class ParticipationList(ListDoor):
     """Children's parts in visits in your reach, latest service date first."""
@@ -221,6 +235,7 @@ class StepDoor(ApiView):
     form: ClassVar[type[serializers.Serializer]]
     changes_version = True
     observes = ("POST",)
+    queued = ("POST",)
 
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(self.form)
@@ -363,6 +378,7 @@ class VisitCancel(ApiView):
     outputs = {"POST": VisitRecord}
     changes_version = True
     observes = ("POST",)
+    queued = ("POST",)
 
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(CallOffIn)
@@ -389,10 +405,4 @@ class VisitCancel(ApiView):
         return self.show(VisitRecord(shown).data, version=shown.version)
 
     def ask_reach_again(self, kept: Response) -> None:
-        """Every child whom the answer names; somebody who is only booked reaches the visit without them."""
-        visit = selectors.visit_for(self.actor, self.kwargs["id"])
-        reached = {str(part.pk): part for part in visit.participations.all()}
-        for shown in json.loads(kept.data)["children"]:
-            if shown["id"] not in reached:
-                raise NotFound
-            self.touch_row(reached[shown["id"]])
+        ask_about_children(self, kept)

@@ -20,6 +20,7 @@ EXPECTED: dict[str, str] = {
     "POST addenda/<uuid:id>/cosign/": "3 3 + 4 3 3 3 3 1",
     "POST addenda/<uuid:id>/return/": "3 3 + 4 3 3 3 3 1",
     "POST addenda/<uuid:id>/sign/": "+ 4 3 4 3 3 3 3 1",
+    "POST batch/": "+ + + + + + 3 + 1",
     "GET care-team/": "+ o + o + + + o 1",
     "GET care-team/<uuid:id>/": "+ 4 + 4 + + + 4 1",
     "PUT care-team/<uuid:id>/": "3 3 r 4 r 3 3 4 1",

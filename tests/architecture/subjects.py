@@ -201,6 +201,7 @@ STATES: dict[str, Maker] = {
     "notes/<uuid:id>/": draft,
     "notes/<uuid:id>/sign/": draft,
     "staff/<uuid:id>/roles/": after(c.StaffRole, row(c.Staff)),
+    "batch/": row(c.Staff),
     "caseload/": row(c.Episode),
     "cosign-queue/": signed,
     "cosign-queue/cosign/": signed,
@@ -222,6 +223,9 @@ QUERIES = {"day/": "?date=2026-03-03"}
 # What the documented example says otherwise than this row, on this day, needs.
 BODIES: dict[str, dict[str, Any]] = {
     "PUT clients/<uuid:id>/": {"gestation_weeks": None, "gestation_days": None},
+    "POST batch/": {
+        "operations": [{"key": "a-key-of-its-own", "method": "POST", "path": "/api/v1/me/pin/", "body": {}}]
+    },
     "POST episodes/<uuid:id>/cancel/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/discharge/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/hold/": {"on": "2026-04-01"},

@@ -4,6 +4,7 @@ import pytest
 import time_machine
 
 from clinic.models import Document
+from scheduling.api.notes import NoteDoor
 from tests import factories as make
 from tests.clinic.asking import faults
 from tests.scheduling.flow import Flow
@@ -42,6 +43,18 @@ def test_two_devices_on_one_note(flow):
         == 200
     )
     assert Document.objects.get().draft == {"participation": part, "objective": "Six of ten.", "plan": "Rest."}
+
+
+def test_a_note_made_between_the_look_and_the_write(flow, monkeypatch):
+    """Her other connection made it just then: the same note is answered, another one still names what is there."""
+    part, note = flow.visit(DAY), make.new_id()
+    made = send(flow, "put", f"notes/{note}/", {"participation": part}, at=f"{DAY} 10:00")
+    looks, there = iter([lambda *asked: False]), NoteDoor.exists
+    monkeypatch.setattr(NoteDoor, "exists", lambda *asked: next(looks, there)(*asked))
+    again = send(flow, "put", f"notes/{note}/", {"participation": part}, at=f"{DAY} 10:00")
+    assert (again.status_code, again["ETag"]) == (200, made["ETag"])
+    other = send(flow, "put", f"notes/{make.new_id()}/", {"participation": part}, at=f"{DAY} 10:00")
+    assert (other.status_code, other.json()["existing_id"]) == (409, note)
 
 
 @pytest.fixture

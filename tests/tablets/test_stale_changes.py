@@ -1,21 +1,19 @@
 """Two devices, one row: whoever changes what has changed meanwhile is shown what is there, and nothing is written."""
 
 import json
-from datetime import timedelta
 from typing import Any
 
 import pytest
 import time_machine
-from django.utils import timezone
-from oauth2_provider.models import AccessToken, Application
 from rest_framework.test import APIClient
 
 from clinic.models import AuditEvent, ChangeFeed
 from tests.architecture.access_expected import EXPECTED
-from tests.architecture.clinic_of_nine import PIN, PRINCIPALS, Clinic, make_clinic
+from tests.architecture.clinic_of_nine import PIN, PRINCIPALS, make_clinic
 from tests.architecture.doors import every_door
 from tests.architecture.subjects import ask
 from tests.factories import new_id
+from tests.tablets.applications import token_of
 
 pytestmark = pytest.mark.django_db
 STALE = {"HTTP_IF_MATCH": '"999"'}
@@ -64,24 +62,11 @@ def test_a_stale_change_is_shown_what_is_there(method, route):
     assert named is None or str(clinic.child.pk) in map(str, children)
 
 
-def token_of(clinic: Clinic, name: str, scope: str) -> APIClient:
-    """An application that acts for this person, in no more than this scope."""
-    application = Application.objects.create(
-        client_id=new_id(), client_type="public", authorization_grant_type="authorization-code"
-    )
-    user = clinic.people[name].user
-    token, expires = new_id(), timezone.now() + timedelta(minutes=5)
-    AccessToken.objects.create(application=application, user=user, token=token, scope=scope, expires=expires)
-    api = APIClient()
-    api.credentials(HTTP_AUTHORIZATION=f"Bearer {token}")
-    return api
-
-
 @pytest.mark.parametrize(("scope", "shown"), [("clients:write", False), ("clients:write clients:read", True)])
 def test_who_may_not_read_is_shown_nothing(scope, shown):
     """An application that was given the right to change alone learns that it is stale, and no more."""
     clinic = make_clinic()
     asked = ask(clinic, "PATCH", "clients/<uuid:id>/")
-    refused = sent(token_of(clinic, "supervisor", scope), "PATCH", asked.url, asked.body)
+    refused = sent(token_of(clinic.people["supervisor"], scope), "PATCH", asked.url, asked.body)
     assert (refused.status_code, "current" in refused.json()) == (412, shown)
     assert [len(event.touched) for event in AuditEvent.objects.all()] == [int(shown)]
