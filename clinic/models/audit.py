@@ -39,6 +39,8 @@ class AuditEvent(ScopedModel):
     request_id = models.CharField(max_length=64)
     client_ids = ArrayField(models.UUIDField(), default=list, db_default=[])
     episode_ids = ArrayField(models.UUIDField(null=True), default=list, db_default=[])
+    # Set under AUDIT_KEY by clinic.audit alone; empty on events of before there were marks.
+    mac = models.CharField(max_length=32, blank=True, default="", db_default="")
 
     class Meta(ScopedModel.Meta):
         constraints = [
@@ -100,6 +102,7 @@ class AccountEvent(models.Model):
     code = models.CharField(max_length=60, blank=True, default="")
     address = models.GenericIPAddressField(null=True)
     request_id = models.CharField(max_length=64)
+    mac = models.CharField(max_length=32, blank=True, default="", db_default="")
 
     class Meta:
         constraints = [

@@ -2,10 +2,12 @@
 
 import hashlib
 import hmac
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
+from ipaddress import IPv4Address, IPv6Address
 from uuid import UUID
 
 NOTHING_BEFORE = "0" * 64
@@ -31,6 +33,17 @@ class Broken(StrEnum):
     ANCHOR_MISSING = "anchor_missing"
     ANCHOR_DIFFERS = "anchor_differs"
     OVERDUE = "overdue"
+    EVENT_FORGED = "event_forged"
+    ACT_UNTOLD = "act_untold"
+
+
+OF_A_WHOLE_SEAL = {
+    Broken.SEAL_GONE,
+    Broken.SEAL_ALTERED,
+    Broken.SEAL_KEY_UNKNOWN,
+    Broken.ROOT_DIFFERS,
+    Broken.ANCHOR_DIFFERS,
+}
 
 
 @dataclass(frozen=True)
@@ -45,9 +58,15 @@ class Finding:
     told_at: datetime | None = None
 
     @property
-    def order(self) -> tuple[bool, int, str]:
-        """Sealed rows in the order of their seals; then rows without a seal, whose ids grow with time."""
-        return self.ordinal is None, self.ordinal or 0, str(self.row_id or "")
+    def order(self) -> tuple[bool, int, bool, int, str]:
+        """By seal, its rows before what is wrong with the seal as a whole; rows without one last, by their ids."""
+        return (
+            self.seal is None,
+            self.seal or 0,
+            self.broken in OF_A_WHOLE_SEAL,
+            self.ordinal or 0,
+            str(self.row_id or ""),
+        )
 
 
 def keyed_hash(key: bytes, data: bytes) -> bytes:
@@ -64,6 +83,23 @@ def entry_mac(key: bytes, *, ordinal: int, kind: str, row_id: UUID, leaf: bytes)
     """The keyed hash that ties a row's leaf to its place among all entries, 16 bytes."""
     said = _said("entry", [str(ordinal), kind, str(row_id), leaf.hex()])
     return keyed_hash(key, said)[:ENTRY_MAC_BYTES]
+
+
+def event_mac(key: bytes, values: Iterable[object]) -> str:
+    """The mark that an event of the trail bears from the moment it is written: 32 hexadecimal digits."""
+    said = json.dumps([_spelled(value) for value in values], separators=(",", ":"))
+    return keyed_hash(key, _said("event", [said])).hex()[: 2 * ENTRY_MAC_BYTES]
+
+
+def _spelled(value: object) -> object:
+    """The same for a value that is about to be written and for the one that the database gives back."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat(timespec="microseconds")
+    if isinstance(value, IPv4Address | IPv6Address):
+        return value.packed.hex()
+    if isinstance(value, list):
+        return [_spelled(one) for one in value]
+    return value if value is None or isinstance(value, int) else str(value)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from clinic.models import Seal
 from clinic.rules import merkle
 from clinic.rules.seals import NOTHING_BEFORE, Broken, Finding, SealWords, entry_mac
 from clinic.selectors.sealing import SealedTable, sealed_tables, spell_alike
+from clinic.selectors.trail_check import trail_amiss
 
 # A worker seals every five seconds; what waits longer than this, waits for a worker that does not run.
 WINDOW = timedelta(seconds=10)
@@ -40,19 +41,26 @@ class Checked:
 
 def check_record(*, now: datetime, keys: Mapping[str, bytes], path: Path) -> Checked:
     """Look at every seal, entry and sealed row in one snapshot. `keys` are the present and former ones, by name."""
-    checked = Checked()
     with _one_snapshot():
-        seals = list(Seal.objects.order_by("number"))
-        checked.seals = len(seals)
-        checked.findings += _seals_amiss(seals, keys)
-        checked.findings += _anchor_amiss(seals, path)
-        checked.findings += _entries_amiss(seals, keys, checked)
-        for table in sealed_tables().values():
-            checked.findings += _rows_amiss(table)
-            checked.findings += _rows_without_seal(table)
-            checked.findings += _rows_backdated(table)
-        checked.waiting, overdue = _waiting(now)
-        checked.findings += overdue
+        return look_over(now=now, keys=keys, path=path)
+
+
+def look_over(*, now: datetime, keys: Mapping[str, bytes], path: Path) -> Checked:
+    """The same as this transaction sees it."""
+    spell_alike()
+    checked = Checked()
+    seals = list(Seal.objects.order_by("number"))
+    checked.seals = len(seals)
+    checked.findings += _seals_amiss(seals, keys)
+    checked.findings += _anchor_amiss(seals, path)
+    checked.findings += _entries_amiss(seals, keys, checked)
+    for table in sealed_tables().values():
+        checked.findings += _rows_amiss(table)
+        checked.findings += _rows_without_seal(table)
+        checked.findings += _rows_backdated(table)
+    checked.findings += trail_amiss(list(keys.values()))
+    checked.waiting, overdue = _waiting(now)
+    checked.findings += overdue
     return checked
 
 
@@ -63,7 +71,6 @@ def _one_snapshot() -> Iterator[None]:
         with connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
             cursor.execute("SET LOCAL statement_timeout = 0; SET LOCAL idle_in_transaction_session_timeout = 0")
-        spell_alike()
         yield
 
 
@@ -82,11 +89,11 @@ def _seals_amiss(seals: list[Seal], keys: Mapping[str, bytes]) -> Iterator[Findi
         if seal.number != number:
             yield Finding(Broken.SEAL_GONE, seal=number, ordinal=first)
         elif (seal.first, seal.previous) != (first, previous):
-            yield Finding(Broken.SEAL_ALTERED, seal=seal.number, ordinal=min(first, seal.first))
+            yield Finding(Broken.SEAL_ALTERED, seal=seal.number, ordinal=seal.first)
         if seal.key_id not in keys:
             yield Finding(Broken.SEAL_KEY_UNKNOWN, seal=seal.number, ordinal=seal.first)
         elif _words_of(seal).mac(keys[seal.key_id]) != seal.mac:
-            yield Finding(Broken.SEAL_ALTERED, seal=seal.number, ordinal=first)
+            yield Finding(Broken.SEAL_ALTERED, seal=seal.number, ordinal=seal.first)
         number, first, previous = seal.number + 1, seal.first + seal.count, seal.mac
 
 
@@ -109,14 +116,9 @@ def _anchor_amiss(seals: list[Seal], path: Path) -> Iterator[Finding]:
     for line in anchor.lines_of(path):
         seal, seen = known.get(line.number), seen + 1
         if seal is None or (seal.mac, seal.root, seal.count) != (line.mac, line.root, line.count):
-            yield Finding(Broken.ANCHOR_DIFFERS, seal=line.number, ordinal=_place_of(line.number, seals))
+            yield Finding(Broken.ANCHOR_DIFFERS, seal=line.number)
     if seals and not seen:
         yield Finding(Broken.ANCHOR_MISSING)
-
-
-def _place_of(number: int, seals: list[Seal]) -> int:
-    """Where the entries of a seal begin, or would begin."""
-    return max((seal.first + seal.count for seal in seals if seal.number < number), default=1)
 
 
 def _entries_amiss(seals: list[Seal], keys: Mapping[str, bytes], checked: Checked) -> Iterator[Finding]:
@@ -127,7 +129,7 @@ def _entries_amiss(seals: list[Seal], keys: Mapping[str, bytes], checked: Checke
         leaves = []
         for ordinal in range(seal.first, seal.first + seal.count):
             while entry and entry.ordinal < ordinal:
-                yield Finding(Broken.ENTRY_ADDED, entry.kind, entry.row_id, ordinal=entry.ordinal)
+                yield entry.amiss(Broken.ENTRY_ADDED)
                 entry = next(entries, None)
             if entry is None or entry.ordinal > ordinal:
                 yield Finding(Broken.ENTRY_GONE, seal=seal.number, ordinal=ordinal)
@@ -135,12 +137,12 @@ def _entries_amiss(seals: list[Seal], keys: Mapping[str, bytes], checked: Checke
             checked.entries += 1
             leaves.append(entry.leaf)
             if entry.seal_id != seal.number or entry.mac_under(keys.get(seal.key_id, b"")) != entry.mac:
-                yield Finding(Broken.ENTRY_ALTERED, entry.kind, entry.row_id, seal=seal.number, ordinal=ordinal)
+                yield entry.amiss(Broken.ENTRY_ALTERED)
             entry = next(entries, None)
         if merkle.root_of(leaves).hex() != seal.root:
-            yield Finding(Broken.ROOT_DIFFERS, seal=seal.number, ordinal=seal.first + seal.count - 1)
+            yield Finding(Broken.ROOT_DIFFERS, seal=seal.number, ordinal=seal.first)
     while entry:
-        yield Finding(Broken.ENTRY_ADDED, entry.kind, entry.row_id, ordinal=entry.ordinal)
+        yield entry.amiss(Broken.ENTRY_ADDED)
         entry = next(entries, None)
 
 
@@ -152,6 +154,9 @@ class _Entry:
     row_id: UUID
     leaf: bytes
     mac: bytes
+
+    def amiss(self, broken: Broken) -> Finding:
+        return Finding(broken, self.kind, self.row_id, seal=self.seal_id, ordinal=self.ordinal)
 
     def mac_under(self, key: bytes) -> bytes:
         return entry_mac(key, ordinal=self.ordinal, kind=self.kind, row_id=self.row_id, leaf=self.leaf)

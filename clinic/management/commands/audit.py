@@ -25,6 +25,8 @@ WORDS = {
     Broken.ANCHOR_MISSING: "no anchor is here: a tail that was cut off would not show",
     Broken.ANCHOR_DIFFERS: "the anchor knows another seal of this number, and the record lacks it",
     Broken.OVERDUE: "the row has waited for its seal for too long: is a worker running?",
+    Broken.EVENT_FORGED: "the event was not written by this service",
+    Broken.ACT_UNTOLD: "the trail knows of no request in which this was done",
 }
 SHOWN = 20
 
