@@ -143,7 +143,10 @@ def drop_unused(keeper, pattern: str, *, keep: str = "", idle: str = "0 seconds"
     """Drop what earlier runs left and none used for so long; a name that a living run marked cannot be locked."""
     found = """
         SELECT datname FROM pg_database WHERE datname ~ %s AND datname <> %s
-          AND COALESCE(shobj_description(oid, 'pg_database')::timestamptz, '-infinity') <= now() - %s::interval"""
+          AND CASE WHEN shobj_description(oid, 'pg_database') IS NULL THEN true
+                   WHEN shobj_description(oid, 'pg_database') ~ '^[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9:.+-]+$'
+                   THEN shobj_description(oid, 'pg_database')::timestamptz <= now() - %s::interval
+                   ELSE false END"""
     for (name,) in keeper.execute(found, [pattern, keep, idle]).fetchall():
         lock = [name.removesuffix("_unfinished")]
         if keeper.execute("SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", lock).fetchone() == (True,):
