@@ -1,6 +1,7 @@
 """The databases of a test run: a template migrated once, a copy for the suite, one more for each test that commits."""
 
 import hashlib
+import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,7 +20,8 @@ from psycopg import sql
 
 from clinic import embedded
 
-TEMPLATES = "^template_record_[0-9a-f]{16}(_unfinished)?$"
+TEMPLATES = "^migrated_record_[0-9a-f]{16}(_unfinished)?$"
+FINISHED = "^migrated_record_[0-9a-f]{16}$"
 COPIES = "^test_record_[0-9a-f]{16}$"
 
 
@@ -46,14 +48,15 @@ def template_database(keeper, django_db_blocker):
 
     Another checkout's stays for a day, so that two that take turns do not migrate anew each time.
     """
-    name = f"template_record_{schema_digest(keeper)}"
+    migrations = every_migration()
+    name = f"migrated_record_{digest_of(keeper, migrations)}"
     making = [f"making {name}"]
     keeper.execute("SELECT pg_advisory_lock(hashtextextended(%s, 0))", making)
     mark_used(keeper, name)
     if not exists(keeper, name):
         with django_db_blocker.unblock():
-            make_template(keeper, name)
-    note_use(keeper, name)
+            make_template(keeper, name, begun=template_begun(keeper, migrations))
+    note_use(keeper, name, migrations)
     drop_unused(keeper, TEMPLATES, keep=name, idle="1 day")
     drop_unused(keeper, COPIES)
     keeper.execute("SELECT pg_advisory_unlock(hashtextextended(%s, 0))", making)
@@ -80,20 +83,41 @@ def named(url: str, database: str) -> str:
     return urlsplit(url)._replace(path=f"/{database}").geturl()
 
 
-def schema_digest(keeper) -> str:
-    """Changes with any migration of any app, with the framework and with the server."""
-    digest = hashlib.sha256(f"{django.get_version()} {keeper.info.server_version}".encode())
-    for app in apps.get_app_configs():
-        for file in sorted(Path(app.path).glob("migrations/*.py")):
-            digest.update(f"{app.label} {file.name}".encode() + file.read_bytes())
-    return digest.hexdigest()[:16]
+def every_migration() -> dict[str, str]:
+    """The digest of each migration of any app."""
+    files = {
+        f"{app.label} {file.stem}": file
+        for app in apps.get_app_configs()
+        for file in Path(app.path).glob("migrations/*.py")
+    }
+    return {name: hashlib.sha256(file.read_bytes()).hexdigest()[:16] for name, file in files.items()}
 
 
-def make_template(keeper, name: str) -> None:
+def digest_of(keeper, migrations: dict[str, str]) -> str:
+    """Changes with any migration, with the framework and with the server."""
+    told = f"{django.get_version()} {keeper.info.server_version} {sorted(migrations.items())}"
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
+def template_begun(keeper, migrations: dict[str, str]) -> str | None:
+    """The template that has most of these migrations and no other: what it lacks is migrated on a copy of it."""
+    known = "SELECT datname, shobj_description(oid, 'pg_database') FROM pg_database WHERE datname ~ %s"
+    noted = {name: json.loads(note) for name, note in keeper.execute(known, [FINISHED]).fetchall() if note}
+    fitting = {
+        name: len(note["migrations"])
+        for name, note in noted.items()
+        if note["migrations"].items() <= migrations.items() and note["django"] == django.get_version()
+    }
+    return max(fitting, key=fitting.__getitem__, default=None)
+
+
+def make_template(keeper, name: str, *, begun: str | None) -> None:
     """Migrate under another name first: a run killed half-way leaves nothing that looks finished."""
     unfinished = f"{name}_unfinished"
     drop(keeper, unfinished)
-    keeper.execute(f"CREATE DATABASE {unfinished} TEMPLATE template0 ENCODING 'UTF8'")
+    if begun is not None:
+        mark_used(keeper, begun)
+    keeper.execute(f"CREATE DATABASE {unfinished} TEMPLATE {begun or 'template0'} ENCODING 'UTF8'")
     with switched_to(unfinished):
         call_command("migrate", interactive=False, verbosity=0)
     keeper.execute(f"ALTER DATABASE {unfinished} RENAME TO {name}")
@@ -134,19 +158,18 @@ def exists(keeper, name: str) -> bool:
     return keeper.execute("SELECT 1 FROM pg_database WHERE datname = %s", [name]).fetchone() is not None
 
 
-def note_use(keeper, name: str) -> None:
+def note_use(keeper, name: str, migrations: dict[str, str]) -> None:
     (moment,) = keeper.execute("SELECT now()::text").fetchone()
-    keeper.execute(sql.SQL("COMMENT ON DATABASE {} IS {}").format(sql.Identifier(name), sql.Literal(moment)))
+    note = json.dumps({"used": moment, "django": django.get_version(), "migrations": migrations})
+    keeper.execute(sql.SQL("COMMENT ON DATABASE {} IS {}").format(sql.Identifier(name), sql.Literal(note)))
 
 
 def drop_unused(keeper, pattern: str, *, keep: str = "", idle: str = "0 seconds") -> None:
     """Drop what earlier runs left and none used for so long; a name that a living run marked cannot be locked."""
     found = """
         SELECT datname FROM pg_database WHERE datname ~ %s AND datname <> %s
-          AND CASE WHEN shobj_description(oid, 'pg_database') IS NULL THEN true
-                   WHEN shobj_description(oid, 'pg_database') ~ '^[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9:.+-]+$'
-                   THEN shobj_description(oid, 'pg_database')::timestamptz <= now() - %s::interval
-                   ELSE false END"""
+          AND COALESCE((shobj_description(oid, 'pg_database')::json ->> 'used')::timestamptz, '-infinity')
+              <= now() - %s::interval"""
     for (name,) in keeper.execute(found, [pattern, keep, idle]).fetchall():
         lock = [name.removesuffix("_unfinished")]
         if keeper.execute("SELECT pg_try_advisory_lock(hashtextextended(%s, 0))", lock).fetchone() == (True,):
