@@ -264,7 +264,7 @@ CELERY_BEAT_SCHEDULE = {
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 # Which listeners hear which topic; nothing below knows who listens.
 OUTBOX_LISTENERS = {
-    "document.signed": ["goals.recompute_of_document"],
+    "document.signed": ["goals.recompute_of_document", "scheduling.check_document"],
     "document.returned": ["goals.recompute_of_document"],
     "document.cosigned": ["goals.recompute_of_document"],
     "goal.changed": ["goals.recompute_goal"],

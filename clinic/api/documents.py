@@ -1,6 +1,7 @@
 """How documents of every kind are shown, and the door that verifies them."""
 
 import json
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
@@ -10,10 +11,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clinic.api.examples import example
-from clinic.api.fields import AnyObject, Instant
+from clinic.api.fields import Instant
 from clinic.api.views import ApiView
 from clinic.rules.access import Action
-from clinic.rules.flags import in_words
+from clinic.rules.flags import in_words, told_facts
 from clinic.selectors import documents as selectors
 
 SIGNATURE = {
@@ -71,6 +72,7 @@ class VerdictRecord(serializers.Serializer):
         "facts": {"days_past_limit": 2},
         "sentence": "late entry, 4 days after the visit, 2 past the limit (12 Mar)",
         "raised_at": "2026-03-16T22:05:00Z",
+        "refers_to": None,
     }
 )
 class FlagRecord(serializers.Serializer):
@@ -79,9 +81,21 @@ class FlagRecord(serializers.Serializer):
     check = serializers.CharField(source="check_name")
     severity = serializers.CharField()
     subject = serializers.CharField()
-    facts = AnyObject()
+    facts = serializers.SerializerMethodField()
     sentence = serializers.SerializerMethodField()
     raised_at = Instant(allow_null=True, help_text="When it was found, if not at signing")
+    refers_to = serializers.SerializerMethodField(
+        help_text="Another document that it speaks of, where you may read that one too"
+    )
+
+    def get_facts(self, flag: Any) -> dict[str, Any]:
+        return told_facts(flag.facts, readable=flag.refers_to_id is None or self._reads(flag))
+
+    def get_refers_to(self, flag: Any) -> UUID | None:
+        return flag.refers_to_id if self._reads(flag) else None
+
+    def _reads(self, flag: Any) -> bool:
+        return flag.refers_to_id in getattr(self.context.get("view"), "referred", ())
 
     def get_sentence(self, flag: Any) -> str:
         return flag.sentence or in_words(flag.check_name)
@@ -141,6 +155,15 @@ class VerificationRecord(serializers.Serializer):
     document = serializers.UUIDField()
     intact = serializers.BooleanField()
     versions = VersionCheckRecord(many=True)
+
+
+def allow_references(door: ApiView, versions: Iterable[Any]) -> None:
+    """Let flags show what they say of other documents, of those that she may read; whose these are is touched."""
+    named = {flag.refers_to_id for version in versions for flag in version.flags.all()} - {None}
+    found = selectors.readable(door.actor, named)
+    for row in found:
+        door.touch(row.client_id, row.episode_id)
+    door.referred = {row.pk for row in found}  # type: ignore[attr-defined]
 
 
 class DocumentVerification(ApiView):

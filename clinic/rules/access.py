@@ -66,6 +66,8 @@ class Action(StrEnum):
     SEE_READINGS = "document_readings:read"
     OPEN_IN_EMERGENCY = "emergency_accesses:write"
     SEE_EMERGENCIES = "emergency_accesses:read"
+    SEE_TEMPLATES = "note_templates:read"
+    CHANGE_TEMPLATES = "note_templates:write"
     SEE_CASELOAD = "caseload:read"
     SEND_BATCH = "batch:write"
 
@@ -128,6 +130,8 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_READINGS: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS, ADMINISTRATOR: ALL},
     Action.OPEN_IN_EMERGENCY: {ASSISTANT: ALL, THERAPIST: ALL},
     Action.SEE_EMERGENCIES: {ASSISTANT: TREATS | SELF, THERAPIST: ANSWERS | SELF, ADMINISTRATOR: ALL},
+    Action.SEE_TEMPLATES: {ASSISTANT: ALL, THERAPIST: ALL, ADMINISTRATOR: ALL},
+    Action.CHANGE_TEMPLATES: {THERAPIST: ALL, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEND_BATCH: dict.fromkeys(Role, SELF),
 }

@@ -6,6 +6,9 @@ from uuid import UUID
 
 from clinic.enums import FlagSeverity
 
+WITHHELD = frozenset({"passages"})
+"""Facts about another document, which only its readers are told."""
+
 MOST_SEVERE_FIRST = (FlagSeverity.WARNING, FlagSeverity.NOTICE)
 
 
@@ -19,6 +22,11 @@ class Flag:
     subject: str = ""
     sentence: str = ""
     refers_to: UUID | None = None
+
+
+def told_facts(facts: dict[str, Any], *, readable: bool) -> dict[str, Any]:
+    """A flag's facts as they are told to somebody who may, or may not, read the document that it speaks of."""
+    return facts if readable else {name: fact for name, fact in facts.items() if name not in WITHHELD}
 
 
 def in_words(check: str) -> str:

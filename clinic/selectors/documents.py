@@ -1,5 +1,6 @@
 """Reads of the record: documents in reach, their versions, and whether they are still what was signed."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -27,6 +28,11 @@ def document_for(actor: Actor, document_id: UUID, action: Action = Action.SEE_NO
     if row is None:
         raise NotFound
     return row
+
+
+def readable(actor: Actor, ids: Collection[UUID]) -> list[Document]:
+    """Those of these documents that she may read."""
+    return list(Document.objects.visible_to(actor, Action.SEE_NOTES).filter(pk__in=ids)) if ids else []
 
 
 def document_exists(document_id: UUID) -> bool:

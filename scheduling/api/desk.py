@@ -84,6 +84,7 @@ class DayChild(serializers.Serializer):
     birth_date = serializers.DateField()
     note = serializers.UUIDField(allow_null=True)
     note_state = serializers.CharField(allow_null=True)
+    planned_goals = serializers.ListField(child=serializers.UUIDField(), help_text="What is to be worked on")
     precautions = DayPrecaution(many=True)
     goals = DayGoal(many=True)
     due = DayDue(many=True)

@@ -4,13 +4,16 @@ from collections.abc import Iterable
 from typing import Any, ClassVar
 from uuid import UUID
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from clinic.api.documents import DIGEST, VersionRecord
+from clinic.api.differences import DifferenceRecord
+from clinic.api.documents import DIGEST, VersionRecord, allow_references
 from clinic.api.examples import example
 from clinic.api.fields import Day, Id, Instant, Pattern, StrictInput, Text, Whole, word
+from clinic.api.precautions import properties
 from clinic.api.views import ApiView, ListDoor, PutDoor
 from clinic.enums import DocumentKind, DocumentState
 from clinic.rules.access import Action
@@ -18,6 +21,7 @@ from clinic.selectors import documents as record
 from clinic.services import pins, version_openings
 from goals.api.measurement_form import MEASURED, Measurements
 from scheduling.selectors import notes as selectors
+from scheduling.selectors.versions import difference_of, turnaround_of
 from scheduling.services import notes as services
 
 LONGEST = 20_000
@@ -58,6 +62,7 @@ class ActivityIn(StrictInput):
     name = Text(max_length=200)
     minutes = Whole(min_value=0, max_value=720, required=False)
     response = Text(max_length=2000, multiline=True, required=False, allow_blank=True)
+    properties = properties(required=False, help_text="What it asks of the child, in the words of precautions")
 
 
 @example(BODY, further=EACH_KIND)
@@ -160,6 +165,23 @@ class NoteRecord(serializers.Serializer):
         return note.draft if note.author_id == self.context["view"].actor.staff_id else None
 
 
+class NoteWhole(NoteRecord):
+    """A note or an addendum by itself, with what its author changed since the version before."""
+
+    difference = serializers.SerializerMethodField()
+    turnaround_days = serializers.SerializerMethodField(
+        help_text="Local calendar days from the first signature to the co-signature"
+    )
+
+    @extend_schema_field(DifferenceRecord(allow_null=True))
+    def get_difference(self, note: Any) -> dict[str, Any] | None:
+        found = difference_of(note)
+        return DifferenceRecord(found).data if found else None
+
+    def get_turnaround_days(self, note: Any) -> int | None:
+        return turnaround_of(note)
+
+
 class NoteFilters(StrictInput):
     """Which notes."""
 
@@ -179,6 +201,11 @@ FILTERED = {
     "service_date_from": "service_date__gte",
     "service_date_until": "service_date__lte",
 }
+
+
+def told_of(rows: Iterable[Any]) -> list[Any]:
+    """The versions that stand, of rows that have one."""
+    return [row.current_version for row in rows if row.current_version_id is not None]
 
 
 def keep_openings(door: ApiView, note: Any, versions: Iterable[Any]) -> None:
@@ -203,6 +230,10 @@ class NoteList(ListDoor):
         chosen = {FILTERED[name]: value for name, value in asked.items()}
         return selectors.notes_for(self.actor, kind=self.kind).filter(**chosen)
 
+    def touch_rows(self, rows: Any) -> None:
+        super().touch_rows(rows)
+        allow_references(self, told_of(rows))
+
 
 class AddendumList(NoteList):
     """Addenda in your reach, latest service date first."""
@@ -220,7 +251,7 @@ class NoteDoor(PutDoor):
     queued = ("PUT",)
     inputs = {"PUT": NoteIn}
     observes: ClassVar[tuple[str, ...]] = ("PUT",)
-    outputs = {"GET": NoteRecord, "PUT": NoteRecord}
+    outputs = {"GET": NoteWhole, "PUT": NoteRecord}
     told_as = {
         "GET": "One note",
         "PUT": """Write a note, or change a draft or a returned one
@@ -272,9 +303,11 @@ class NoteDoor(PutDoor):
         """A row that was found for reading, or has no version yet, is whole; another is read again."""
         whole = self.request.method == "GET" or row.current_version_id is None
         shown = row if whole else selectors.note_for(self.actor, row.pk, kind=self.kind)
-        if self.request.method == "GET" and row.current_version_id is not None:
-            keep_openings(self, row, [row.current_version])
-        return NoteRecord(shown, context={"view": self}).data
+        allow_references(self, told_of([shown]))
+        if self.request.method != "GET":
+            return NoteRecord(shown, context={"view": self}).data
+        keep_openings(self, row, told_of([row]))
+        return NoteWhole(shown, context={"view": self}).data
 
 
 class AddendumDoor(NoteDoor):
@@ -323,6 +356,7 @@ class NoteAct(ApiView):
         self.perform(note, wanted, proof)
         self.touch(note.client_id, note.episode_id)
         shown = self.shown(note)
+        allow_references(self, told_of([shown]))
         return self.show(NoteRecord(shown, context={"view": self}).data, version=shown.version)
 
     def perform(self, note: Any, wanted: dict[str, Any], proof: pins.PinProof) -> None:
@@ -436,5 +470,6 @@ class NoteVersions(ListDoor):
 
     def touch_rows(self, rows: Any) -> None:
         """Touched already: they are one note's. That the waiting one was fetched is kept."""
+        allow_references(self, rows)
         if self.request.method == "GET":
             keep_openings(self, self.note, rows)

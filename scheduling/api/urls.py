@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from scheduling.api import batch, cosign_queue, desk, notes, visits
+from scheduling.api import batch, cosign_queue, desk, note_templates, notes, visits
 
 urlpatterns = [
     path("visits/", visits.VisitList.as_view()),
@@ -11,10 +11,13 @@ urlpatterns = [
     path("participations/", visits.ParticipationList.as_view()),
     path("participations/<uuid:id>/", visits.ParticipationDetail.as_view()),
     path("participations/<uuid:id>/check-in/", visits.ParticipationCheckIn.as_view()),
+    path("participations/<uuid:id>/plan/", visits.ParticipationPlan.as_view()),
     path("participations/<uuid:id>/finish/", visits.ParticipationFinish.as_view()),
     path("participations/<uuid:id>/cancel/", visits.ParticipationCancel.as_view()),
     path("participations/<uuid:id>/no-show/", visits.ParticipationNoShow.as_view()),
     path("participations/<uuid:id>/reinstate/", visits.ParticipationReinstate.as_view()),
+    path("note-templates/", note_templates.NoteTemplateList.as_view()),
+    path("note-templates/<uuid:id>/", note_templates.NoteTemplateDetail.as_view()),
     path("notes/", notes.NoteList.as_view()),
     path("notes/<uuid:id>/", notes.NoteDoor.as_view()),
     path("notes/<uuid:id>/sign/", notes.NoteSign.as_view()),

@@ -33,13 +33,19 @@ VISIT = {
 }
 
 
+def goal_ids(**options: Any) -> serializers.ListField:
+    """Goals of the child in this episode."""
+    return serializers.ListField(child=Id(), max_length=50, **options)
+
+
 class ChildIn(StrictInput):
-    """A child's part in the visit; her own times where they differ from the visit's."""
+    """A child's part in the visit; her own times where they differ from the visit's, and what is planned."""
 
     id = Id(required=False)
     episode = Id()
     starts_at = Instant(required=False)
     ends_at = Instant(required=False)
+    goals = goal_ids(required=False, help_text="What is to be worked on; left out, what was planned stays")
 
 
 @example(VISIT)
@@ -81,6 +87,10 @@ class ParticipationRecord(serializers.Serializer):
         allow_null=True, help_text="By how much the clock was ahead of the device that told these times, if far off"
     )
     notes = serializers.SerializerMethodField()
+    planned_goals = serializers.SerializerMethodField()
+
+    def get_planned_goals(self, row: Any) -> list[UUID]:
+        return [planned.goal_id for planned in row.planned.all()]
 
     def get_notes(self, row: Any) -> list[UUID]:
         return [link.document_id for link in row.notes.all()]
@@ -242,7 +252,7 @@ class StepDoor(ApiView):
         return self.write(lambda: self._step(id, wanted))
 
     def _step(self, row_id: UUID, wanted: dict[str, Any]) -> Response:
-        row = selectors.participation_to_change(self.actor, row_id, Action.CONDUCT_VISITS)
+        row = selectors.participation_to_change(self.actor, row_id, self.actions["POST"])
         self.require_match(row.version)
         self.perform(row, wanted)
         return self.present()
@@ -288,6 +298,13 @@ class CallOffIn(StrictInput):
     at = Instant(required=False, help_text="Now, if it is not said; notice is counted from it")
 
 
+@example({"goals": ["0198a1f0-0000-7000-8000-0000000000e1"]})
+class PlanIn(StrictInput):
+    """All goals that are to be worked on."""
+
+    goals = goal_ids()
+
+
 @example({})
 class ReinstateIn(StrictInput):
     """Nothing more to say."""
@@ -308,6 +325,21 @@ class ParticipationCheckIn(StepDoor):
             now=self.now,
             device_offset=self.device_offset(),
         )
+
+
+class ParticipationPlan(StepDoor):
+    """Say what is to be worked on in a child's part
+
+    What was planned and is not named is dropped. Once the visit is over what was planned stays: a planned goal that
+    its note neither measures nor gives a reason for is flagged."""
+
+    act = "plan"
+    actions = {"POST": Action.PROPOSE_GOALS}
+    inputs = {"POST": PlanIn}
+    form = PlanIn
+
+    def perform(self, row: Any, wanted: dict[str, Any]) -> None:
+        services.plan_part(actor=self.actor, participation=row, goals=wanted["goals"], now=self.now)
 
 
 class ParticipationFinish(StepDoor):

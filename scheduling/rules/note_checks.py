@@ -5,11 +5,12 @@ A flag never refuses anything: it tells whoever co-signs where to look first.
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 from clinic.enums import FlagSeverity
+from clinic.rules.device_clock import sentence as device_clock_sentence
 from clinic.rules.flags import Flag
 from clinic.rules.signing_limits import MONTHS, late_entry_sentence, lateness
 from goals.enums import AssistanceLevel
@@ -165,6 +166,14 @@ def late_entry(*, service_date: date, signed_on: date, limit: date) -> list[Flag
         "days_past_limit": late.days_past_limit,
     }
     return [Flag("late_entry", FlagSeverity.NOTICE, facts, sentence=late_entry_sentence(late))]
+
+
+def device_clock_off(seconds: int) -> list[Flag]:
+    """The clock of the device that said when was so many seconds ahead (or behind), and its times were put right."""
+    if not seconds:
+        return []
+    sentence = device_clock_sentence(timedelta(seconds=seconds))
+    return [Flag("device_clock_off", FlagSeverity.NOTICE, {"seconds": seconds}, sentence=sentence)]
 
 
 def no_supervision(service_date: date) -> Flag:

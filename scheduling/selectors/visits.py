@@ -13,6 +13,7 @@ from clinic.errors import NotFound
 from clinic.models import Episode, Room, Site, Staff, StaffRole
 from clinic.rules.access import Action, Actor
 from scheduling.models import Booking, Participation, Visit
+from scheduling.selectors.planned import STANDING
 
 VISIT_FILTERS = {
     "service_date": "service_date",
@@ -57,7 +58,7 @@ def visit_exists(visit_id: UUID) -> bool:
 
 
 def participations_for(actor: Actor, action: Action = Action.SEE_VISITS) -> QuerySet[Participation]:
-    return Participation.objects.visible_to(actor, action).prefetch_related("notes")
+    return Participation.objects.visible_to(actor, action).prefetch_related("notes", STANDING)
 
 
 def participation_for(actor: Actor, participation_id: UUID, action: Action = Action.SEE_VISITS) -> Participation:

@@ -3,29 +3,26 @@
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from clinic.enums import DocumentKind, DocumentState, FlagSeverity
+from clinic.enums import DocumentKind, DocumentState
 from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
 from clinic.models import Document, DocumentVersion, Verdict
 from clinic.rules.access import Actor
 from clinic.rules.device_clock import RIGHT
-from clinic.rules.device_clock import sentence as device_clock_sentence
-from clinic.rules.flags import Flag
-from clinic.rules.signing_limits import late_entry_sentence, lateness, sign_limit
-from clinic.selectors.cosigning import Supervised, supervision_of
+from clinic.selectors.cosigning import supervision_of
 from clinic.services import documents
 from clinic.services.pins import PinProof
 from goals.services import measurements
-from scheduling.enums import VisitKind, VisitStatus
+from scheduling.enums import VisitStatus
 from scheduling.models import Participation, ParticipationNote
 from scheduling.rules import notes as rules
-from scheduling.rules.visits import OVER, THERAPISTS_ONLY, minutes_between
+from scheduling.rules.visits import OVER, minutes_between
 from scheduling.selectors import notes as selectors
 from scheduling.services import steps
 from scheduling.services.bookings import end_reach_of_booking
+from scheduling.services.note_flags import flags_at_signing
 from scheduling.services.visits import shows_more
 
 
@@ -170,7 +167,7 @@ def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -
         document=note,
         proof=proof,
         content=rules.note_content(note, participation, body),
-        flags=_flags(note, participation, supervised, now),
+        flags=flags_at_signing(note, participation, body, supervised, now),
         now=now,
         supervised=supervised,
     )
@@ -202,50 +199,6 @@ def _was_held(actor: Actor, participation: Participation, body: dict[str, Any], 
         ended_early="",
         now=now,
     )
-
-
-def _flags(note: Document, participation: Participation, supervised: Supervised | None, now: datetime) -> list[Flag]:
-    found = []
-    if supervised is not None and not supervised.in_force(note.service_date):
-        day = note.service_date.isoformat()
-        found.append(Flag("no_supervision_on_day", FlagSeverity.WARNING, {"service_date": day}))
-    if supervised is not None and participation.visit.kind in THERAPISTS_ONLY:
-        found.append(Flag("evaluation_by_assistant", FlagSeverity.WARNING, {"kind": participation.visit.kind}))
-    late = _late(note, participation, now)
-    if late:
-        found.append(Flag("late_entry", FlagSeverity.NOTICE, late))
-    if participation.device_offset_seconds:
-        ahead = timedelta(seconds=participation.device_offset_seconds)
-        facts = {"seconds": participation.device_offset_seconds}
-        found.append(Flag("device_clock_off", FlagSeverity.NOTICE, facts, sentence=device_clock_sentence(ahead)))
-    if _group_of_one(participation):
-        found.append(Flag("group_of_one", FlagSeverity.WARNING, {"advice": "record as individual"}))
-    return found
-
-
-def _late(note: Document, participation: Participation, now: datetime) -> dict[str, Any]:
-    """Documentation later than the organization's limit, by the first signature, in the site's zone."""
-    if note.current_version_id is not None:
-        return {}
-    days = note.organization.sign_within_business_days
-    signed_on = now.astimezone(ZoneInfo(participation.visit.site.time_zone)).date()
-    limit = sign_limit(note.service_date, business_days=days)
-    late = lateness(service_date=note.service_date, signed_on=signed_on, limit=limit)
-    if late is None:
-        return {}
-    return {
-        "limit": late.limit.isoformat(),
-        "days_after_visit": late.days_after_visit,
-        "days_past_limit": late.days_past_limit,
-        "sentence": late_entry_sentence(late),
-    }
-
-
-def _group_of_one(participation: Participation) -> bool:
-    if participation.visit.kind != VisitKind.GROUP.value:
-        return False
-    gone = [status.value for status in OVER]
-    return participation.visit.participations.exclude(status__in=gone).count() == 1
 
 
 @transaction.atomic

@@ -16,8 +16,10 @@ from clinic.rules.device_clock import RIGHT
 from scheduling.enums import VisitStatus
 from scheduling.models import Booking, Participation, ParticipationChange, Visit
 from scheduling.rules import visits as rules
+from scheduling.selectors.planned import planned_ids
 from scheduling.services.bookings import hold, leave_care_teams, put_on_care_teams
 from scheduling.services.clinicians import correct_clinicians
+from scheduling.services.planned import goals_to_plan, plan_goals
 from scheduling.services.step_rows import step_row
 from scheduling.services.wanted import Wanted, refuse_by_rule, wanted_of
 
@@ -92,6 +94,10 @@ def _require_only_clinicians(visit: Visit, wanted: Wanted) -> None:
     if not begun or stands != asked or parts != named or rooms != {room.pk for room in wanted.rooms}:
         detail = "Only a booked visit is moved; of one that has begun, only its staff are put right"
         raise Conflict(detail, code="visit_not_booked", status_now=visit.status)
+    for row in visit.participations.all():
+        child = next(child for child in wanted.children if child.episode.pk == row.episode_id)
+        if child.goals is not None and planned_ids(row.pk) != {goal.pk for goal in child.goals}:
+            raise Conflict("What was planned stays once the visit has begun", code="visit_over")
 
 
 def _new(wanted: Wanted, held: Collection[UUID]) -> set[UUID]:
@@ -106,6 +112,8 @@ def _move_parts(actor: Actor, visit: Visit, held: dict[UUID, Participation], wan
         row.starts_at, row.ends_at, row.service_date = child.starts_at, child.ends_at, visit.service_date
         row.version += 1
         row.save(update_fields=["starts_at", "ends_at", "service_date", "version"])
+        if child.goals is not None:
+            plan_goals(actor=actor, participation=row, goals=child.goals, now=now)
     _take_part(actor, visit, wanted, now, already=set(held))
 
 
@@ -129,10 +137,25 @@ def _take_part(
     with constraint_as_error({"scheduling_participation_pkey": Conflict("A child's part has this id already")}):
         Participation.objects.bulk_create(rows)
     ParticipationChange.objects.bulk_create(step_row(row, "", VisitStatus.BOOKED, actor=actor, now=now) for row in rows)
+    planned = {child.episode.pk: child.goals for child in wanted.children if child.goals}
+    for row in rows:
+        if row.episode_id in planned:
+            plan_goals(actor=actor, participation=row, goals=planned[row.episode_id], now=now)
+
+
+@transaction.atomic
+def plan_part(*, actor: Actor, participation: Participation, goals: list[UUID], now: datetime) -> None:
+    """Say what is to be worked on in a child's part. The caller holds the visit's lock."""
+    named = goals_to_plan(actor, participation.episode_id, goals, pointer="/goals")
+    if plan_goals(actor=actor, participation=participation, goals=named, now=now):
+        shows_more(participation)
+        outbox.changed(
+            "participation", participation, client_id=participation.client_id, episode_id=participation.episode_id
+        )
 
 
 def shows_more(participation: Participation, *, device_offset: timedelta = RIGHT) -> None:
-    """A note hangs on it now and is shown with it: its version moves on, and so does its visit's.
+    """More hangs on it now and is shown with it: its version moves on, and so does its visit's.
 
     The clock of the device that wrote the note is kept where it was far off.
     """

@@ -12,19 +12,22 @@ from clinic.errors import InvalidField, RuleForbids
 from clinic.models import Episode, Room, Site, Staff
 from clinic.rules.access import Action, Actor
 from clinic.selectors.cosigning import supervision_of
+from goals.models import Goal
 from scheduling.enums import VisitKind, VisitMode
 from scheduling.rules import visits as rules
 from scheduling.selectors import visits as selectors
+from scheduling.services.planned import goals_to_plan
 
 
 @dataclass(frozen=True)
 class Place:
-    """One child in the visit asked for, with her own times."""
+    """One child in the visit asked for, with her own times, and what is planned for her where that was said."""
 
     participation_id: UUID
     episode: Episode
     starts_at: datetime
     ends_at: datetime
+    goals: list[Goal] | None
 
 
 @dataclass(frozen=True)
@@ -108,7 +111,10 @@ def _children(actor: Actor, asked: dict[str, Any], site: Site) -> list[Place]:
         starts, ends = child.get("starts_at", asked["starts_at"]), child.get("ends_at", asked["ends_at"])
         if not asked["starts_at"] <= starts < ends <= asked["ends_at"]:
             raise InvalidField(f"/children/{index}/starts_at", "Her times lie within the visit's", code="outside_visit")
-        found.append(Place(child.get("id") or uuid7(), episode, starts, ends))
+        goals = None
+        if "goals" in child:
+            goals = goals_to_plan(actor, episode.pk, child["goals"], pointer=f"/children/{index}/goals")
+        found.append(Place(child.get("id") or uuid7(), episode, starts, ends, goals))
     return found
 
 

@@ -71,6 +71,12 @@ def called_off(clinic: Clinic, who: str) -> Any:
     return booked(status="noshow", **facts)(clinic, who)
 
 
+def to_plan(clinic: Clinic, who: str) -> Any:
+    """A participation still to come, and a goal to work on in it."""
+    goal(lifecycle="active", starts_on=VISIT_DAY)(clinic, who)
+    return booked()(clinic, who)
+
+
 def computed(clinic: Clinic, who: str) -> Any:
     """A goal whose findings stand as the engine writes them."""
     key = goal()(clinic, who)
@@ -158,6 +164,7 @@ ROWS: dict[str, Maker] = {
     "episode-diagnoses": row(c.EpisodeDiagnosis),
     "episodes": row(c.Episode),
     "goals": goal(),
+    "note-templates": row(s.NoteTemplate),
     "notes": signed,
     "addenda": signed_addendum,
     "notices": row(c.Notice),
@@ -195,6 +202,7 @@ STATES: dict[str, Maker] = {
     "goals/<uuid:id>/measurements/": after(g.Measurement, goal()),
     "goals/<uuid:id>/progress-history/": after(g.GoalProgressHistory, goal()),
     "goals/<uuid:id>/progress/": computed,
+    "participations/<uuid:id>/plan/": to_plan,
     "participations/<uuid:id>/finish/": booked(status="checked-in", arrived_at=NOON),
     "participations/<uuid:id>/reinstate/": called_off,
     "goals/<uuid:id>/resume/": goal(lifecycle="on-hold", starts_on=VISIT_DAY),
@@ -249,6 +257,7 @@ HERS = {"care-team", "notices", "supervisory-contacts"}  # rows that are in her 
 NAMED: dict[str, type[models.Model]] = {
     "home_site": c.Site,
     "goal": g.Goal,
+    "goals": g.Goal,
     "site": c.Site,
     "rooms": c.Room,
     "client": c.Client,

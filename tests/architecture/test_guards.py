@@ -49,7 +49,9 @@ NEVER_REMOVED = KEPT_AS_THEY_ARE | {
     "goals.PlanPeriod",
     "goals.ReviewItem",
     "scheduling.Booking",
+    "scheduling.NoteTemplate",
     "scheduling.Participation",
+    "scheduling.PlannedGoal",
     "scheduling.Visit",
 }
 ANOTHER = {
@@ -63,6 +65,7 @@ ANOTHER = {
     "jsonb": """'{{"another": 1}}'::jsonb""",
     "numeric": "'0.5'::numeric",
     "smallint": 'COALESCE("{0}", 0) + 1',
+    "text": "'another'",
     "timestamp with time zone": "'2026-04-05 10:00Z'::timestamptz",
     "tstzrange": "'[2026-04-05 10:00Z,2026-04-05 11:00Z)'::tstzrange",
     "uuid": "gen_random_uuid()",

@@ -21,6 +21,7 @@ OF_NOBODY = {
     "contracted-hours",
     "credentials",
     "me",
+    "note-templates",
     "notices",
     "organization",
     "rooms",

@@ -42,6 +42,7 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "clinic.Document": lambda w, who: {"draft": {}},
     "clinic.DocumentVersion": lambda w, who: {"content": b"{}", "digest": ZERO_DIGEST},
     "clinic.Seal": lambda w, who: dict.fromkeys(["root", "previous", "mac"], ZERO_DIGEST),
+    "scheduling.NoteTemplate": lambda w, who: {"objective": "Seated at the table"},
     "clinic.Verdict": lambda w, who: {
         "outcome": "returned",
         "reason": "Minutes are missing",

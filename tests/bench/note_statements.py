@@ -113,7 +113,8 @@ message AS (
     FROM document RETURNING id, organization_id),
 handling AS (
     INSERT INTO clinic_outboxhandling (id, organization_id, message_id, handler, attempts, not_before, last_error)
-    SELECT gen_random_uuid(), organization_id, id, 'goals.recompute_of_document', 0, %(now)s, '' FROM message),
+    SELECT gen_random_uuid(), organization_id, id, handler, 0, %(now)s, '' FROM message,
+        unnest(ARRAY['goals.recompute_of_document', 'scheduling.check_document']) AS listener (handler)),
 {FEED},
 answer AS (
     SELECT d.client_id, d.episode_id, jsonb_build_object(

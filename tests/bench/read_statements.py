@@ -45,7 +45,10 @@ PARTS = f"""
 SELECT v.id AS visit, v.kind, v.mode, v.place, v.status AS visit_status, v.starts_at AS visit_starts_at,
        v.ends_at AS visit_ends_at, s.name AS site, s.time_zone, p.id AS participation, p.version, p.status,
        p.starts_at, p.ends_at, p.arrived_at, p.minutes, p.episode_id AS episode, c.id AS client, c.given_name,
-       c.family_name, c.preferred_name, c.birth_date, d.id AS note, d.state AS note_state
+       c.family_name, c.preferred_name, c.birth_date, d.id AS note, d.state AS note_state,
+       ARRAY(SELECT planned.goal_id FROM scheduling_plannedgoal planned
+             WHERE planned.participation_id = p.id AND planned.dropped_at IS NULL
+             ORDER BY planned.planned_at, planned.id) AS planned_goals
 FROM scheduling_visit v
 JOIN clinic_site s ON s.id = v.site_id
 JOIN scheduling_participation p ON p.visit_id = v.id

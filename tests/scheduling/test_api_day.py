@@ -90,6 +90,7 @@ def test_a_visit_of_the_day_is_told_whole(flow):
         "birth_date": "2021-05-17",
         "note": None,
         "note_state": None,
+        "planned_goals": [],
         "goals": [],
         "due": [],
     }

@@ -100,14 +100,17 @@ def test_the_frozen_content_is_canonical(flow, note):
 
 
 def test_what_signing_writes_besides(flow, note):
-    """The measurement rows once, one message with ids alone and one handling, a line in the trail."""
+    """The measurement rows once, one message with ids alone and a handling for each listener, a line in the trail."""
     sign(flow, note)
     row = Measurement.objects.get()
     assert (row.successes, row.counted, row.slot, str(row.document_id)) == (7, 10, 1, note)
     assert (row.site, row.service_date.isoformat(), row.recorded_at) == (flow.site, DAY, make.at(ELEVEN))
     message = OutboxMessage.objects.get(topic="document.signed")
     assert message.refs == {"document_id": note}
-    assert [handling.handler for handling in message.handlings.all()] == ["goals.recompute_of_document"]
+    assert {handling.handler for handling in message.handlings.all()} == {
+        "goals.recompute_of_document",
+        "scheduling.check_document",
+    }
     event = AuditEvent.objects.filter(action="notes:sign").get()
     assert (event.status, event.outcome, str(event.subject_id), event.actor) == (200, "done", note, flow.assistant)
 

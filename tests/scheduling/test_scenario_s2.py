@@ -94,7 +94,7 @@ def test_the_day_of_the_visit_says_who_cosigns(flow):
 
     leave(flow, "2026-03-31")
     late = flow.sign(v0, at="2026-04-02 12:00").json()
-    assert late["current"]["flags"][0]["facts"]["sentence"] == (
+    assert late["current"]["flags"][0]["sentence"] == (
         "late entry, 23 days after the visit, 21 past the limit (12 Mar)"
     )
     assert late["cosign_owner"] is None

@@ -6,6 +6,7 @@ from typing import Any
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from clinic import models as c
+from goals import models as g
 from scheduling import models as m
 from tests.architecture.attempts.attempt import Attempt, there_is, with_columns
 from tests.architecture.world import LATER, NOON, World
@@ -145,13 +146,54 @@ PARTICIPATIONS = [
     ),
 ]
 
-ATTEMPTS = [*BOOKINGS, *VISITS, *PARTICIPATIONS]
+PLANNED = [
+    A(
+        "planned_goal_stands_once_per_participation",
+        m.PlannedGoal,
+        "planned twice",
+        with_columns(),
+        there_is(m.PlannedGoal),
+    ),
+    A(
+        "planned_goal_dropped_after_planning",
+        m.PlannedGoal,
+        "dropped before it was planned",
+        with_columns(dropped_at=NOON - timedelta(minutes=1)),
+    ),
+    A(
+        "planned_goal_is_of_the_episode",
+        m.PlannedGoal,
+        "another child's goal",
+        lambda w: {"goal": w.row(g.Goal, "second")},
+    ),
+    A(
+        "planned_goal_participation_is_of_the_episode",
+        m.PlannedGoal,
+        "another child's visit",
+        lambda w: {"participation": w.row(m.Participation, "second")},
+    ),
+]
+
+TEMPLATES = [
+    A(
+        "note_template_name_once_per_organization",
+        m.NoteTemplate,
+        "a name twice",
+        with_columns(name="At the table"),
+        there_is(m.NoteTemplate, name="At the table"),
+    ),
+    A("note_template_says_something", m.NoteTemplate, "it says nothing", with_columns(objective="")),
+]
+
+ATTEMPTS = [*BOOKINGS, *VISITS, *PARTICIPATIONS, *PLANNED, *TEMPLATES]
 
 TOUCHING = [
     *((m.Booking, held(what), also(held(what), during=AFTER)) for what in ("staff", "client", "room")),
     (m.Booking, held("room"), also(held("room"), place=2, during=ACROSS)),
     (m.Booking, also(held("staff"), live=False), also(held("staff"), during=ACROSS)),
     (m.Participation, {}, lambda w: {"client": w.row(c.Client, "second"), "episode": w.row(c.Episode, "second")}),
+    (m.PlannedGoal, {"dropped_at": LATER}, with_columns()),
+    (m.NoteTemplate, {"name": "At the table"}, with_columns(name="On the mat")),
     (m.Visit, {}, with_columns(ends_at=NOON + timedelta(hours=12))),
     (
         m.ParticipationNote,
