@@ -19,6 +19,8 @@ WHAT_TO_DO = {
     "booking_overlaps": "409: `collides_with` names what is taken, and when",
     "illegal_step": "409: `allowed_actions` are the steps that a visit of this status takes",
     "visit_not_booked": "409: only a booked visit is moved; of one that has begun, only its staff are put right",
+    "visit_over": "409: what was planned for a visit stays once it is over",
+    "goal_not_active": "422: only accepted and active goals are planned for; `pointer` names the other one",
     "visit_not_begun": "422: it lies ahead",
     "visit_called_off": "409: reinstate the child's part first",
     "not_own_visit": "403: put her among the visit's `staff` first",

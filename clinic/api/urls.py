@@ -23,6 +23,7 @@ from clinic.api import (
     precautions,
     staff,
     supervision,
+    supervision_ledger,
     supervisory_contacts,
 )
 
@@ -48,6 +49,7 @@ urlpatterns = [
     path("staff/", staff.StaffList.as_view()),
     path("staff/<uuid:id>/", staff.StaffDetail.as_view()),
     path("staff/<uuid:id>/roles/", staff.RolesOfStaff.as_view()),
+    path("staff/<uuid:id>/supervision-ledger/", supervision_ledger.SupervisionLedger.as_view()),
     path("staff-roles/<uuid:id>/", staff.StaffRoleDetail.as_view()),
     path("credentials/", employment.CredentialList.as_view()),
     path("credentials/<uuid:id>/", employment.CredentialDetail.as_view()),

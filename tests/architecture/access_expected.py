@@ -173,6 +173,7 @@ EXPECTED: dict[str, str] = {
     "PUT staff/<uuid:id>/": "3 3 3 3 + 3 3 4 1",
     "NEW staff/<uuid:id>/": "3 3 3 3 + 3 3 + 1",
     "PATCH staff/<uuid:id>/": "3 3 3 3 + 3 3 4 1",
+    "GET staff/<uuid:id>/supervision-ledger/": "+ + + + + 3 + 4 1",
     "GET staff/<uuid:id>/roles/": "+ + + + + + + 4 1",
     "GET staff-roles/<uuid:id>/": "+ + + + + + + 4 1",
     "PUT staff-roles/<uuid:id>/": "3 3 3 3 r 3 3 4 1",

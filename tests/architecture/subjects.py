@@ -208,6 +208,7 @@ STATES: dict[str, Maker] = {
     "goals/<uuid:id>/resume/": goal(lifecycle="on-hold", starts_on=VISIT_DAY),
     "notes/<uuid:id>/": draft,
     "notes/<uuid:id>/sign/": draft,
+    "staff/<uuid:id>/supervision-ledger/": row(c.Staff),
     "staff/<uuid:id>/roles/": after(c.StaffRole, row(c.Staff)),
     "batch/": row(c.Staff),
     "caseload/": row(c.Episode),
@@ -227,7 +228,10 @@ SHOWN: dict[str, Maker] = {
     "notes/<uuid:id>/versions/": lambda clinic, who: current_digest(clinic.raw.row(c.Document, who)),
     "staff/<uuid:id>/roles/": row(c.StaffRole),
 }
-QUERIES = {"day/": "?date=2026-03-03"}
+QUERIES = {
+    "day/": "?date=2026-03-03",
+    "staff/<uuid:id>/supervision-ledger/": "?starts_on=2026-03-01&ends_on=2026-03-31",
+}
 # What the documented example says otherwise than this row, on this day, needs.
 BODIES: dict[str, dict[str, Any]] = {
     "PUT clients/<uuid:id>/": {"gestation_weeks": None, "gestation_days": None},

@@ -9,10 +9,12 @@ from clinic.enums import Role
 from clinic.models import CareTeam, ChangeFeed, Document, OutboxMessage, Signature, Staff, Supervision, Verdict
 from clinic.rules.signing_limits import sign_limit, turnaround_days
 from clinic.services import documents
+from scheduling.services import later_checks
 from tests import factories as make
 from tests.scheduling.flow import PIN, Flow
 
 pytestmark = pytest.mark.django_db
+CUES = "Two spoken cues, then none."
 
 
 class TwoSupervisors(Flow):
@@ -69,7 +71,7 @@ def test_the_day_of_the_visit_says_who_cosigns(flow):
     flow.sign(v3, at="2026-03-16 17:00")
 
     part = flow.read(v1)["participation"]
-    flow.put(part, [], at="2026-03-17 16:00", note=v1, HTTP_IF_MATCH=f'"{flow.read(v1)["version"]}"')
+    flow.put(part, [], at="2026-03-17 16:00", note=v1, plan=CUES, HTTP_IF_MATCH=f'"{flow.read(v1)["version"]}"')
     flow.sign(v1, at="2026-03-17 16:05")
     flow.sign(v2, at="2026-03-17 16:10")
     assert sign_limit(date(2026, 3, 13), business_days=2) == date(2026, 3, 17)
@@ -78,6 +80,10 @@ def test_the_day_of_the_visit_says_who_cosigns(flow):
 
     assert flow.queue(flow.ruth, at="2026-03-17 18:00") == {(v1, 2), (v2, 1)}
     assert flow.queue(flow.sol, at="2026-03-17 18:00") == {(v3, 1)}
+
+    read = flow.open(v1, at="2026-03-17 18:05").json()["difference"]
+    assert (read["from_version"], read["returned_because"]) == (1, "Which cues were given?")
+    assert [(change["pointer"], change["after"]) for change in read["changes"]] == [("/plan", CUES)]
 
     before = (written(), flow.read(v2)["version"])
     refused = flow.cosign(v2, digest=flow.digest(v2), at="2026-03-18 09:00", api=flow.sol)
@@ -91,6 +97,7 @@ def test_the_day_of_the_visit_says_who_cosigns(flow):
     first = Signature.objects.filter(version__document=v1, meaning="authorship").order_by("signed_at").first()
     verdict = Verdict.objects.get(version__document=v1, outcome="cosigned")
     assert turnaround_days(first.signed_at, verdict.at, zone=zone) == 6
+    assert flow.read(v1)["turnaround_days"] == 6
 
     leave(flow, "2026-03-31")
     late = flow.sign(v0, at="2026-04-02 12:00").json()
@@ -171,6 +178,86 @@ def test_days_without_supervision_are_recorded_and_flagged():
     assert (row["document"], row["service_date"], row["flags"]) == (v3, "2026-03-16", 1)
     refused = flow.cosign(v3, digest=flow.digest(v3), at="2026-03-18 09:00", api=flow.sol)
     assert (refused.status_code, refused.json()["code"]) == (403, "not_supervisor_on_visit_day")
+    ledger = flow.get(
+        f"staff/{flow.assistant.pk}/supervision-ledger/",
+        at="2026-03-18 09:00",
+        api=flow.ida,
+        starts_on="2026-03-01",
+        ends_on="2026-03-31",
+    ).json()
+    assert ledger["unassigned_days"] == ["2026-03-16", "2026-03-17"]
+    assert ledger["sentence"] == "2 days without an assignment"
+
+
+def test_whoever_covered_the_day_cosigns_it(flow):
+    """Oda covers on 12 and 13 March: she may co-sign V1 as Ruth may, once; V3 of the 16th she may not."""
+    cover, oda = flow.person("Oda Wirt", Role.THERAPIST)
+    make.make_supervision(
+        flow.assistant, cover, kind="covering", starts_on=date(2026, 3, 12), ends_on=date(2026, 3, 16)
+    )
+    Supervision.objects.filter(supervisor=cover).update(ends_on=date(2026, 3, 13))
+    v1, v3 = flow.held("2026-03-12"), flow.held("2026-03-16")
+    flow.sign(v1, at="2026-03-13 08:00")
+    flow.sign(v3, at="2026-03-16 17:00")
+    assert flow.queue(oda, at="2026-03-13 09:00") == {(v1, 1)}
+    covered = flow.cosign(v1, digest=flow.digest(v1), at="2026-03-13 09:00", api=oda)
+    assert (covered.status_code, covered.json()["state"]) == (200, "cosigned")
+    printed = [signature["printed_name"] for signature in covered.json()["current"]["signatures"]]
+    assert printed == ["Ana Brandt", "Oda Wirt"]
+    again = flow.cosign(v1, digest=flow.digest(v1), at="2026-03-13 10:00")
+    assert (again.status_code, again.json()["code"]) == (409, "already_cosigned")
+    make.put_on_team(cover, flow.episode)
+    refused = flow.cosign(v3, digest=flow.digest(v3), at="2026-03-17 09:00", api=oda)
+    assert (refused.status_code, refused.json()["code"]) == (403, "not_supervisor_on_visit_day")
+
+
+def test_the_narrowest_assignment_of_the_day_cosigns(flow):
+    """Sol answers for this episode alone from the 12th, Ruth for all else: V1 is Sol's, however wide Ruth's reaches."""
+    make.make_supervision(
+        flow.assistant,
+        flow.second,
+        scope="episode",
+        episode=flow.episode,
+        starts_on=date(2026, 3, 12),
+        ends_on=date(2026, 3, 15),
+    )
+    v0, v1 = flow.held("2026-03-10"), flow.held("2026-03-12")
+    for note in (v0, v1):
+        flow.sign(note, at="2026-03-12 17:00")
+    assert flow.queue(flow.ruth, at="2026-03-12 18:00") == {(v0, 1)}
+    assert flow.queue(flow.sol, at="2026-03-12 18:00") == {(v1, 1)}
+    make.put_on_team(flow.supervisor, flow.episode)
+    refused = flow.cosign(v1, digest=flow.digest(v1), at="2026-03-12 18:00")
+    assert (refused.status_code, refused.json()["code"]) == (403, "not_supervisor_on_visit_day")
+    assert flow.cosign(v1, digest=flow.digest(v1), at="2026-03-12 18:00", api=flow.sol).status_code == 200
+
+
+def test_what_is_flagged_after_she_read_it_waits_alone(flow):
+    """Ruth opens V1 and V2; V2 is found to be V1 over again; of both sent at once only V1 is co-signed."""
+    text = (
+        "Mia sat on the bench swing and fastened four large buttons, resting twice, then asked for the small ones "
+        "and kept on until the song was over."
+    )
+    notes = []
+    for day in ("2026-03-12", "2026-03-13"):
+        note = flow.put(flow.visit(day), [], at=f"{day} 10:00", plan=text)
+        flow.sign(note, at=f"{day} 17:00")
+        flow.open(note, at="2026-03-14 09:00")
+        notes.append(note)
+    for note in notes:
+        later_checks.check_document(note, now=make.at("2026-03-14 09:01"))
+    sent = [{"document": note, "digest": flow.digest(note)} for note in notes]
+    with time_machine.travel(make.at("2026-03-14 09:05"), tick=False):
+        answer = flow.ruth.post(
+            "/api/v1/cosign-queue/cosign/",
+            {"pin": PIN, "items": sent},
+            format="json",
+            HTTP_IDEMPOTENCY_KEY=make.new_id(),
+        )
+    results = {row["document"]: (row["outcome"], row["code"]) for row in answer.json()["results"]}
+    assert results == {notes[0]: ("cosigned", ""), notes[1]: ("refused", "flagged_since_opened")}
+    (flag,) = flow.open(notes[1], at="2026-03-14 09:10").json()["current"]["flags"]
+    assert (flag["facts"]["share"], flag["refers_to"]) == (100, notes[0])
 
 
 def test_only_the_author_may_sign_though_another_knows_her_pin(flow):
