@@ -48,6 +48,11 @@ def words_in(text: str) -> tuple[Word, ...]:
     return tuple(Word(found[0].casefold(), found.start(), found.end()) for found in _WORD.finditer(text))
 
 
+def word_set(text: str) -> set[str]:
+    """The words that a text has, without their places."""
+    return {found.casefold() for found in _WORD.findall(text)}
+
+
 def runs_of(sections: Mapping[str, str], *, without: Iterable[str] = ()) -> list[Run]:
     """The words of each section, cut wherever one of these phrases stands, so that no shingle spans the gap."""
     phrases = {tuple(word.text for word in words_in(phrase)) for phrase in without} - {()}
@@ -97,6 +102,18 @@ def resemblance(one: Collection[Shingle], other: Collection[Shingle]) -> Fractio
 def containment(one: Collection[Shingle], other: Collection[Shingle]) -> Fraction:
     """The share of the one text that stands in the other, from 0 to 1; of a text without a shingle none does."""
     return Fraction(len(set(one) & set(other)), len(set(one))) if one else Fraction(0)
+
+
+def may_contain(
+    words: Collection[str], other: Collection[str], *, shingles: int, share: Fraction, size: int = WORDS_IN_A_SHINGLE
+) -> bool:
+    """Whether so many shingles made of these words can stand in a text of those others to this share.
+
+    A cheap look before the shingles: a word that the other text lacks breaks a shingle, and one shingle is broken by
+    as many words as it has at the most.
+    """
+    lacking = len(set(words) - set(other))
+    return Fraction(lacking, size) <= (1 - share) * shingles
 
 
 def passages(

@@ -15,7 +15,8 @@ from scheduling.rules.note_checks import Heeded, Planned
 from scheduling.rules.notes import body_of
 
 LOOKED_BACK = timedelta(days=180)
-MOST_EARLIER_NOTES = 100
+MOST_OF_THE_CHILD = 100
+MOST_OF_ALL = 300
 STANDING = (DocumentState.SIGNED.value, DocumentState.COSIGNED.value, DocumentState.RETURNED.value)
 
 
@@ -81,7 +82,7 @@ def document_to_check(document_id: UUID) -> Document | None:
 
 
 def earlier_notes(note: Document, *, signed_before: datetime) -> list[EarlierNote]:
-    """The author's latest notes signed before, of any child, of the last half year."""
+    """The author's notes signed before in the last half year, the latest first: of this child, and of any other."""
     rows = (
         Document.objects.filter(
             author_id=note.author_id,
@@ -92,6 +93,9 @@ def earlier_notes(note: Document, *, signed_before: datetime) -> list[EarlierNot
         )
         .exclude(pk=note.pk)
         .order_by("-current_version__frozen_at", "-pk")
-        .values_list("pk", "service_date", "current_version__content")[:MOST_EARLIER_NOTES]
+        .values_list("current_version__frozen_at", "pk", "service_date", "current_version__content")
     )
-    return [EarlierNote(pk, day, body_of(bytes(content))) for pk, day, content in rows]
+    same = rows.filter(client_id=note.client_id)[:MOST_OF_THE_CHILD]
+    others = rows.exclude(client_id=note.client_id)[:MOST_OF_ALL]
+    latest_first = sorted([*same, *others], key=lambda row: row[:2], reverse=True)
+    return [EarlierNote(pk, day, body_of(bytes(content))) for _, pk, day, content in latest_first]

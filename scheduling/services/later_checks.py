@@ -23,10 +23,12 @@ from scheduling.rules.similarity import (
     Run,
     Shingle,
     containment,
+    may_contain,
     passages,
     resemblance,
     runs_of,
     shingles_of,
+    word_set,
 )
 from scheduling.selectors import note_checks as selectors
 from scheduling.selectors.note_templates import wordings
@@ -82,12 +84,24 @@ def _alike(document: Document) -> list[Flag]:
     if len(own) < FEWEST_SHINGLES:
         return []
     earlier = selectors.earlier_notes(document, signed_before=version.frozen_at)
+    words = {word for shingle in own for word in shingle}
     # The later of two that hold as much comes first, and stays.
-    held = [(containment(own, theirs), note, theirs) for note in earlier for _, theirs in [_own(note.body, left_out)]]
+    held = [
+        (containment(own, theirs), note, theirs)
+        for note in earlier
+        if _may_hold(note, words, len(own))
+        for _, theirs in [_own(note.body, left_out)]
+    ]
     share, note, theirs = max(held, key=lambda each: each[0], default=(Fraction(0), None, frozenset()))
     if note is None or share < ALMOST_THE_SAME:
         return []
     return [_alike_flag(share, note, resemblance(own, theirs), _shown(body, runs, own & theirs))]
+
+
+def _may_hold(note: selectors.EarlierNote, words: set[str], shingles: int) -> bool:
+    """Most notes have so few words in common with this one that their shingles need not be made."""
+    theirs = {word for text in _sections(note.body).values() for word in word_set(text)}
+    return may_contain(words, theirs, shingles=shingles, share=ALMOST_THE_SAME)
 
 
 def _own(body: Mapping[str, Any], left_out: frozenset[Shingle]) -> tuple[list[Run], frozenset[Shingle]]:

@@ -6,6 +6,7 @@ from django.db.models import F
 
 from clinic.enums import Role
 from clinic.models import AuditEvent, CareTeam, Document, DocumentFlag, OutboxHandling
+from scheduling.selectors import note_checks
 from scheduling.services import later_checks
 from tests import factories as make
 from tests.scheduling.flow import Flow
@@ -135,6 +136,29 @@ def test_the_wording_of_a_template_is_nobodys_own(flow):
     signed(flow, "2026-03-03", TEXT)
     second = signed(flow, "2026-03-10", TEXT)
     assert checked(second, at="2026-03-10 18:00") == 0
+
+
+def test_a_childs_earlier_note_is_found_behind_many_others(flow, monkeypatch):
+    """However many notes about other children came between: the child's own are looked at beside them."""
+    monkeypatch.setattr(note_checks, "MOST_OF_ALL", 1)
+    other = flow.another_child()
+    first = signed(flow, "2026-03-03", TEXT)
+    for day in ("2026-03-05", "2026-03-06"):
+        signed(flow, day, OTHER, visit={"children": [{"episode": str(other.pk)}]})
+    third = signed(flow, "2026-03-10", NEXT)
+    assert checked(third, at="2026-03-10 18:00") == 1
+    (flag,) = alike(flow, third)
+    assert flag["refers_to"] == first
+
+
+def test_the_later_of_two_that_hold_as_much_is_named(flow):
+    """One flag, which speaks of the note that was nearest."""
+    signed(flow, "2026-03-03", TEXT)
+    second = signed(flow, "2026-03-05", TEXT)
+    third = signed(flow, "2026-03-10", NEXT)
+    assert checked(third, at="2026-03-10 18:00") == 1
+    (flag,) = alike(flow, third)
+    assert flag["refers_to"] == second
 
 
 def test_another_authors_note_is_another_matter(flow):

@@ -1,15 +1,19 @@
 """What of two notes is alike: own words only, whatever the case and the spacing."""
 
+from fractions import Fraction
+
 from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.rules.similarity import (
     Passage,
     containment,
+    may_contain,
     passages,
     resemblance,
     runs_of,
     shingles_of,
+    word_set,
     words_in,
 )
 
@@ -58,6 +62,24 @@ def test_both_measures_keep_their_bounds(one, other):
     a, b = shingles(one), shingles(other)
     assert 0 <= resemblance(a, b) == resemblance(b, a) <= containment(a, b) <= 1 or not a
     assert containment(a, a) == (1 if a else 0)
+
+
+@given(TEXTS, TEXTS, st.sampled_from([Fraction(1, 2), Fraction(4, 5), Fraction(1)]))
+def test_the_cheap_look_misses_nothing(one, other, share):
+    """Where the words rule a share out, the shingles do not reach it."""
+    own = shingles(one)
+    words = {word for shingle in own for word in shingle}
+    if containment(own, shingles(other)) >= share and own:
+        assert may_contain(words, word_set(other), shingles=len(own), share=share)
+
+
+def test_the_cheap_look_spares_most():
+    """Two texts with hardly a word in common are not compared; nor does one word more or less rule it out."""
+    own = shingles("one two three four five six seven eight nine ten")
+    words = {word for shingle in own for word in shingle}
+    asked = {"shingles": len(own), "share": Fraction(4, 5)}
+    assert not may_contain(words, word_set("eleven twelve one two"), **asked)
+    assert may_contain(words, word_set("one two three four five six"), **asked)
 
 
 @given(TEXTS, TEXTS)
