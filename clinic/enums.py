@@ -211,3 +211,23 @@ class AccountAction(StrEnum):
 class ChangeKind(StrEnum):
     CREATED = "created"
     CHANGED = "changed"
+
+
+class DisclosureAuthority(StrEnum):
+    """By what right something of the record went to somebody outside, or was asked for."""
+
+    FAMILY = "to_the_family"  # the child, a parent or whoever stands in a parent's place
+    AUTHORIZATION = "authorization"  # a written consent to this release
+    TREATMENT_PAYMENT_OPERATIONS = "treatment_payment_operations"
+    SCHOOL_OFFICIAL = "school_official"  # with a legitimate educational interest
+    OTHER_SCHOOL = "other_school"  # where the child enrols
+    DIRECTORY_INFORMATION = "directory_information"
+    REQUIRED_BY_LAW = "required_by_law"
+    ABUSE_OR_NEGLECT_REPORT = "abuse_or_neglect_report"
+    PUBLIC_HEALTH = "public_health"
+    OVERSIGHT = "oversight"  # an authority's audit or evaluation
+    COURT_ORDER = "court_order"  # or a lawful subpoena
+    LAW_ENFORCEMENT = "law_enforcement"
+    HEALTH_OR_SAFETY_EMERGENCY = "health_or_safety_emergency"
+    RESEARCH = "research"
+    NONE = "none"  # it should not have gone out

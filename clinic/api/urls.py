@@ -11,6 +11,7 @@ from clinic.api import (
     contacts,
     court_orders,
     diagnoses,
+    disclosures,
     document_readings,
     documents,
     emergencies,
@@ -84,6 +85,9 @@ urlpatterns = [
     path("episode-diagnoses/", diagnoses.EpisodeDiagnosisList.as_view()),
     path("episode-diagnoses/<uuid:id>/", diagnoses.EpisodeDiagnosisDetail.as_view()),
     path("clients/<uuid:id>/ages/", ages.Ages.as_view()),
+    path("clients/<uuid:id>/accesses/", disclosures.AccessesToClient.as_view()),
+    path("clients/<uuid:id>/disclosures/", disclosures.DisclosuresOfClient.as_view()),
+    path("disclosures/<uuid:id>/", disclosures.DisclosureDetail.as_view()),
     path("supervisory-contacts/", supervisory_contacts.SupervisoryContactList.as_view()),
     path("supervisory-contacts/<uuid:id>/", supervisory_contacts.SupervisoryContactDetail.as_view()),
 ]

@@ -3,6 +3,7 @@
 from clinic.models.audit import AccountEvent, AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
 from clinic.models.court_orders import CourtOrder
+from clinic.models.disclosures import Disclosure
 from clinic.models.document_readings import DocumentReading
 from clinic.models.documents import Document, DocumentFlag, DocumentVersion, Signature, Verdict, VersionOpening
 from clinic.models.emergencies import EmergencyAccess
@@ -33,6 +34,7 @@ __all__ = [
     "CourtOrder",
     "Credential",
     "DiagnosisCode",
+    "Disclosure",
     "Document",
     "DocumentFlag",
     "DocumentReading",

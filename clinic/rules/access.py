@@ -68,6 +68,9 @@ class Action(StrEnum):
     SEE_EMERGENCIES = "emergency_accesses:read"
     SEE_TEMPLATES = "note_templates:read"
     CHANGE_TEMPLATES = "note_templates:write"
+    SEE_ACCESSES = "accesses:read"
+    SEE_DISCLOSURES = "disclosures:read"
+    RECORD_DISCLOSURES = "disclosures:write"
     SEE_CASELOAD = "caseload:read"
     SEND_BATCH = "batch:write"
 
@@ -132,6 +135,9 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_EMERGENCIES: {ASSISTANT: TREATS | SELF, THERAPIST: ANSWERS | SELF, ADMINISTRATOR: ALL},
     Action.SEE_TEMPLATES: {ASSISTANT: ALL, THERAPIST: ALL, ADMINISTRATOR: ALL},
     Action.CHANGE_TEMPLATES: {THERAPIST: ALL, ADMINISTRATOR: ALL},
+    Action.SEE_ACCESSES: {ADMINISTRATOR: ALL},
+    Action.SEE_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
+    Action.RECORD_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEND_BATCH: dict.fromkeys(Role, SELF),
 }

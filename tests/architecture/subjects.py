@@ -147,6 +147,18 @@ def leaving(clinic: Clinic, who: str) -> Any:
     return key
 
 
+def looked_at(clinic: Clinic, who: str) -> Any:
+    """A child whose record somebody has seen."""
+    child = clinic.raw.row(c.Client, who)
+    clinic.raw.rows[c.AuditEvent, who] = seen(clinic, who)
+    return child
+
+
+def seen(clinic: Clinic, who: str = "one") -> Any:
+    touched = {"client_ids": [clinic.raw.row(c.Client, who)], "episode_ids": [clinic.raw.row(c.Episode, who)]}
+    return clinic.raw.add(c.AuditEvent, who, outcome="done", **touched)
+
+
 ROWS: dict[str, Maker] = {
     "care-team": row(c.CareTeam),
     "certifications": row(g.Certification),
@@ -158,6 +170,7 @@ ROWS: dict[str, Maker] = {
     "contracted-hours": row(c.ContractedHours),
     "credentials": row(c.Credential),
     "documents": signed,
+    "disclosures": row(c.Disclosure),
     "document-readings": row(c.DocumentReading),
     "supervisory-contacts": row(c.SupervisoryContact),
     "emergency-accesses": emergency(),
@@ -185,6 +198,8 @@ ROWS: dict[str, Maker] = {
 # Where the act asks for a row in another state than the resource's own.
 STATES: dict[str, Maker] = {
     "addenda/<uuid:id>/": addendum,
+    "clients/<uuid:id>/accesses/": looked_at,
+    "clients/<uuid:id>/disclosures/": after(c.Disclosure, row(c.Client)),
     "addenda/<uuid:id>/sign/": addendum,
     "successions/": leaving,
     "emergency-accesses/<uuid:id>/choose/": emergency(chosen=False),
@@ -222,6 +237,8 @@ STATES: dict[str, Maker] = {
 }
 # Whose key a list's answer shows, where it is not the key of the row in the path.
 SHOWN: dict[str, Maker] = {
+    "clients/<uuid:id>/accesses/": row(c.AuditEvent),
+    "clients/<uuid:id>/disclosures/": row(c.Disclosure),
     "goals/<uuid:id>/changes/": row(g.GoalChange),
     "goals/<uuid:id>/measurements/": row(g.Measurement),
     "goals/<uuid:id>/progress-history/": row(g.GoalProgressHistory),
@@ -248,6 +265,8 @@ BODIES: dict[str, dict[str, Any]] = {
 }
 # One more row of a list that hangs on the row in the path.
 MORE: dict[str, Callable[[Clinic, int], Any]] = {
+    "clients/<uuid:id>/accesses/": lambda clinic, n: seen(clinic),
+    "clients/<uuid:id>/disclosures/": lambda clinic, n: clinic.raw.add(c.Disclosure),
     "goals/<uuid:id>/changes/": lambda clinic, n: clinic.raw.add(g.GoalChange),
     "goals/<uuid:id>/measurements/": lambda clinic, n: clinic.raw.add(g.Measurement, slot=n),
     "goals/<uuid:id>/progress-history/": lambda clinic, n: clinic.raw.add(g.GoalProgressHistory, number=n),

@@ -17,6 +17,7 @@ KEPT_AS_THEY_ARE = {
     "clinic.AuditEvent",
     "clinic.AuditEventClient",
     "clinic.ChangeFeed",
+    "clinic.Disclosure",
     "clinic.DocumentFlag",
     "clinic.DocumentReading",
     "clinic.DocumentVersion",

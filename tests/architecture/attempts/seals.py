@@ -1,9 +1,10 @@
-"""Attempts on the seals."""
+"""Attempts on the seals, and on what is said to have gone out."""
 
 from typing import Any
 
 from clinic import models as m
-from tests.architecture.attempts.attempt import Attempt, there_is, with_columns
+from tests.architecture.attempts.attempt import YESTERDAY, Attempt, there_is, with_columns
+from tests.architecture.world import DAY
 
 A = Attempt
 
@@ -20,6 +21,30 @@ ATTEMPTS = [
         with_columns(ordinal=2, kind="clinic_signature", row_id="0198a1f0-0000-7000-8000-00000000d3a0"),
         there_is(m.SealEntry, kind="clinic_signature", row_id="0198a1f0-0000-7000-8000-00000000d3a0"),
     ),
+    A("disclosure_was_requested_or_made", m.Disclosure, "on no day", with_columns(disclosed_on=None)),
+    A(
+        "disclosure_follows_its_request",
+        m.Disclosure,
+        "before it was asked for",
+        with_columns(requested_on=DAY, disclosed_on=YESTERDAY),
+    ),
+    A("disclosure_says_to_whom_what_and_why", m.Disclosure, "to nobody", with_columns(recipient="")),
+    A("disclosure_says_to_whom_what_and_why", m.Disclosure, "nothing", with_columns(what="")),
+    A("disclosure_says_to_whom_what_and_why", m.Disclosure, "for nothing", with_columns(purpose="")),
+    A(
+        "disclosure_consent_is_the_authorization",
+        m.Disclosure,
+        "a consent behind a court's order",
+        lambda w: {"consent": w.row(m.Consent), "authority": "court_order"},
+    ),
+    A(
+        "disclosure_episode_is_the_clients",
+        m.Disclosure,
+        "of another child's episode",
+        lambda w: {"client": w.row(m.Client, "another")},
+    ),
 ]
 TOUCHING: list[Any] = []
-COMPANY: dict[tuple[str, str], dict[str, Any]] = {}
+COMPANY: dict[tuple[str, str], dict[str, Any]] = {
+    ("clinic.Disclosure", "consent"): {"authority": "authorization"},
+}
