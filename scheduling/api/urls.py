@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from scheduling.api import batch, cosign_queue, desk, note_templates, notes, visits
+from scheduling.api import batch, cosign_queue, desk, note_checks, note_templates, notes, visits
 
 urlpatterns = [
     path("visits/", visits.VisitList.as_view()),
@@ -20,6 +20,7 @@ urlpatterns = [
     path("note-templates/<uuid:id>/", note_templates.NoteTemplateDetail.as_view()),
     path("notes/", notes.NoteList.as_view()),
     path("notes/<uuid:id>/", notes.NoteDoor.as_view()),
+    path("notes/<uuid:id>/checks/", note_checks.NoteChecks.as_view()),
     path("notes/<uuid:id>/sign/", notes.NoteSign.as_view()),
     path("notes/<uuid:id>/cosign/", notes.NoteCosign.as_view()),
     path("notes/<uuid:id>/return/", notes.NoteReturn.as_view()),

@@ -39,6 +39,11 @@ def participation_of(note: Document) -> Participation:
     return Participation.objects.select_related("visit__site", "episode").get(pk=part.pk)
 
 
+def part_documented(note: Document) -> Participation:
+    """The part of a visit that a note documents, for reading."""
+    return Participation.objects.select_related("visit__site", "episode").get(notes__document=note)
+
+
 def note_to_amend(actor: Actor, note_id: UUID) -> Document | None:
     rows = Document.objects.visible_to(actor, Action.SEE_NOTES).select_related("episode", "current_version")
     return rows.filter(pk=note_id, kind=DocumentKind.VISIT_NOTE.value).first()

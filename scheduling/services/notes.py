@@ -22,7 +22,7 @@ from scheduling.rules.visits import OVER, minutes_between
 from scheduling.selectors import notes as selectors
 from scheduling.services import steps
 from scheduling.services.bookings import end_reach_of_booking
-from scheduling.services.note_flags import flags_at_signing
+from scheduling.services.note_flags import end_of, flags_at_signing
 from scheduling.services.visits import shows_more
 
 
@@ -154,6 +154,7 @@ def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -
     documents.refuse_to_sign(actor=actor, document=note)
     body = note.draft or {}
     participation = selectors.participation_of(note)
+    left_by = end_of(participation, now)
     _was_held(actor, participation, body, now)
     judged = measurements.judge(
         actor_organization=actor.organization_id,
@@ -167,7 +168,7 @@ def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -
         document=note,
         proof=proof,
         content=rules.note_content(note, participation, body),
-        flags=flags_at_signing(note, participation, body, supervised, now),
+        flags=flags_at_signing(note, participation, body, supervised, now, left_by=left_by),
         now=now,
         supervised=supervised,
     )

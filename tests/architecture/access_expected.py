@@ -129,6 +129,7 @@ EXPECTED: dict[str, str] = {
     "GET notes/": "+ o + o o 3 3 o 1",
     "GET notes/<uuid:id>/": "+ 4 + 4 4 3 3 4 1",
     "PUT notes/<uuid:id>/": "+ 4 3 4 3 3 3 3 1",
+    "GET notes/<uuid:id>/checks/": "+ 4 3 4 3 3 3 3 1",
     "NEW notes/<uuid:id>/": "r x x x 3 3 3 3 1",
     "POST notes/<uuid:id>/cosign/": "3 3 + 4 3 3 3 3 1",
     "POST notes/<uuid:id>/return/": "3 3 + 4 3 3 3 3 1",

@@ -222,6 +222,7 @@ STATES: dict[str, Maker] = {
     "participations/<uuid:id>/reinstate/": called_off,
     "goals/<uuid:id>/resume/": goal(lifecycle="on-hold", starts_on=VISIT_DAY),
     "notes/<uuid:id>/": draft,
+    "notes/<uuid:id>/checks/": draft,
     "notes/<uuid:id>/sign/": draft,
     "staff/<uuid:id>/supervision-ledger/": row(c.Staff),
     "staff/<uuid:id>/roles/": after(c.StaffRole, row(c.Staff)),

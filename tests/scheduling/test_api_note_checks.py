@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from clinic.models import Document, Precaution
+from clinic.models import Document, DocumentFlag, Precaution
 from goals.models import Clause, GoalPhase
 from tests import factories as make
 from tests.scheduling.flow import Flow
@@ -105,6 +105,50 @@ def test_minutes_that_cannot_be(flow):
     flag = flags_of(flow, part_with(flow), minutes=60)["minutes_disagree"]
     assert (flag["severity"], flag["facts"]) == ("warning", {"note": 60, "check_in_to_end": 45, "visit": 45})
     assert flag["sentence"] == "the note says 60 minutes, and 45 passed from check-in to end"
+
+
+@pytest.mark.parametrize(
+    ("signed_at", "minutes", "found"),
+    [
+        pytest.param(EVENING, 60, None, id="longer-than-planned"),
+        pytest.param(EVENING, 20, None, id="shorter-than-planned"),
+        pytest.param(f"{DAY} 09:30", 45, 30, id="longer-than-since-check-in"),
+    ],
+)
+def test_an_end_that_nobody_told(flow, signed_at, minutes, found):
+    """Where only the check-in is known, the note's minutes may be all that passed until it is signed."""
+    part = flow.book(START, at=BEFORE).json()["children"][0]["id"]
+    flow.step(part, "check-in", at=START)
+    note = flow.put(part, [], at=signed_at, minutes=minutes)
+    flags = flow.sign(note, at=signed_at).json()["current"]["flags"]
+    assert [flag["facts"]["check_in_to_end"] for flag in flags] == ([found] if found else [])
+
+
+def checks(flow, note, *, at: str = EVENING, api=None):
+    return flow.get(f"notes/{note}/checks/", at=at, api=api)
+
+
+def test_the_author_is_told_before_she_signs(flow):
+    """The same as at signing, while she can still put it right; nothing is written."""
+    goal = flow.goal()
+    part = part_with(flow, goal)
+    note = flow.put(part, [], at=EVENING, minutes=60)
+    told = checks(flow, note).json()["flags"]
+    assert [flag["check"] for flag in told] == ["planned_goal_not_measured", "minutes_disagree"]
+    assert not DocumentFlag.objects.exists()
+    signed = flow.sign(note, at=EVENING).json()["current"]["flags"]
+    shared = ("check", "severity", "subject", "facts", "sentence")
+    kept = [{name: flag[name] for name in shared} for flag in signed]
+    assert sorted(kept, key=lambda flag: flag["check"], reverse=True) == told
+    again = checks(flow, note)
+    assert (again.status_code, again.json()["code"]) == (409, "nothing_to_sign")
+
+
+def test_only_the_author_is_told_of_a_draft(flow):
+    """Her supervisor, who sees that there is one, sees nothing of what it says."""
+    note = flow.put(part_with(flow), [], at=EVENING)
+    refused = checks(flow, note, api=flow.ruth)
+    assert (refused.status_code, refused.json()["code"]) == (403, "not_author")
 
 
 def test_help_that_nobody_wrote_down(flow):
