@@ -251,7 +251,7 @@ class NoteDoor(PutDoor):
     queued = ("PUT",)
     inputs = {"PUT": NoteIn}
     observes: ClassVar[tuple[str, ...]] = ("PUT",)
-    outputs = {"GET": NoteWhole, "PUT": NoteRecord}
+    outputs = {"GET": NoteWhole, "PUT": NoteWhole}
     told_as = {
         "GET": "One note",
         "PUT": """Write a note, or change a draft or a returned one
@@ -304,9 +304,8 @@ class NoteDoor(PutDoor):
         whole = self.request.method == "GET" or row.current_version_id is None
         shown = row if whole else selectors.note_for(self.actor, row.pk, kind=self.kind)
         allow_references(self, told_of([shown]))
-        if self.request.method != "GET":
-            return NoteRecord(shown, context={"view": self}).data
-        keep_openings(self, row, told_of([row]))
+        if self.request.method == "GET":
+            keep_openings(self, row, told_of([row]))
         return NoteWhole(shown, context={"view": self}).data
 
 

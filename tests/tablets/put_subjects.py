@@ -26,6 +26,7 @@ OTHERWISE: dict[str, dict[str, Any]] = {
     "episode-diagnoses/<uuid:id>/": {"rank": 2},
     "episodes/<uuid:id>/": {"payer": "Another fund"},
     "goals/<uuid:id>/": {"due_on": "2026-07-31"},
+    "note-templates/<uuid:id>/": {"name": "Dressing, standing"},
     "notes/<uuid:id>/": {"plan": "Go on with the small buttons."},
     "plan-periods/<uuid:id>/": {"ends_on": "2026-05-28"},
     "precautions/<uuid:id>/": {"text": "No inversion until cleared"},

@@ -256,6 +256,7 @@ QUEUED = {
     "POST participations/<uuid:id>/check-in/",
     "POST participations/<uuid:id>/finish/",
     "POST participations/<uuid:id>/no-show/",
+    "POST participations/<uuid:id>/plan/",
     "POST participations/<uuid:id>/reinstate/",
     "PUT precautions/<uuid:id>/",
     "POST review-items/<uuid:id>/acknowledge/",
