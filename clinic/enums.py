@@ -189,10 +189,21 @@ class NoticeKind(StrEnum):
     """What somebody is told of. A word, never a sentence: a new kind needs no migration."""
 
     PIN_RESET = "pin_reset"
+    SELF_GIVEN_RIGHT = "self_given_right"
+    SECOND_OPEN_EPISODE = "second_open_episode"  # entered by somebody who could not see the first
     EMERGENCY_ACCESS = "emergency_access"
     EMERGENCY_REASON_OWED = "emergency_reason_owed"
     EMERGENCY_REASON_OVERDUE = "emergency_reason_overdue"
     DOCUMENT_READ = "document_read"  # somebody who does not treat read it, and said why
+
+
+class GivenRight(StrEnum):
+    """By what somebody came by a right."""
+
+    ROLE = "role"
+    SUCCESSION = "succession"
+    SUPERVISION = "supervision"
+    CARE_TEAM = "care_team"
 
 
 class AccountAction(StrEnum):

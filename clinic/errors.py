@@ -90,14 +90,18 @@ class PreconditionRequired(DomainError):
     title = "Send If-Match with the ETag of the version you are changing"
 
 
+def constraint_of(exc: IntegrityError) -> str:
+    """The name of the constraint by which the database refused."""
+    return getattr(getattr(exc.__cause__, "diag", None), "constraint_name", None) or ""
+
+
 @contextmanager
 def constraint_as_error(errors: Mapping[str, DomainError | type[DomainError]]) -> Iterator[None]:
     """Turn the database's refusal, by constraint name, into the domain error it stands for."""
     try:
         yield
     except IntegrityError as exc:
-        name = getattr(getattr(exc.__cause__, "diag", None), "constraint_name", None)
-        error = errors.get(name or "")
+        error = errors.get(constraint_of(exc))
         if error is None:
             raise
         raise (error() if isinstance(error, type) else error) from exc

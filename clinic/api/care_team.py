@@ -95,7 +95,8 @@ class CareTeamDetail(CareTeamDoor, ChangeDoor):
         return selectors.care_team_exists(row_id)
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> CareTeam:
-        return services.put_on_team(actor=self.actor, row_id=row_id, digest=digest, **wanted)
+        return services.put_on_team(actor=self.actor, row_id=row_id, digest=digest, now=self.now, **wanted)
 
     def change(self, row: CareTeam, wanted: dict[str, Any]) -> CareTeam:
-        return services.end_on_team(actor=self.actor, place=row, ends_on=wanted.get("ends_on", row.ends_on))
+        ends_on = wanted.get("ends_on", row.ends_on)
+        return services.end_on_team(actor=self.actor, place=row, ends_on=ends_on, now=self.now)

@@ -159,7 +159,8 @@ class StaffRoleDetail(ChangeDoor):
         return selectors.role_exists(row_id)
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> StaffRole:
-        return services.give_role(actor=self.actor, row_id=row_id, digest=digest, **wanted)
+        return services.give_role(actor=self.actor, row_id=row_id, digest=digest, now=self.now, **wanted)
 
     def change(self, row: StaffRole, wanted: dict[str, Any]) -> StaffRole:
-        return services.end_role(actor=self.actor, held=row, ends_on=wanted.get("ends_on", row.ends_on))
+        ends_on = wanted.get("ends_on", row.ends_on)
+        return services.end_role(actor=self.actor, held=row, ends_on=ends_on, now=self.now)

@@ -12,6 +12,7 @@ from clinic.models.notices import Notice
 from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
 from clinic.models.outbox import ChangeFeed, Idempotency, OutboxHandling, OutboxMessage
 from clinic.models.seals import Seal, SealEntry, Unsealed
+from clinic.models.self_given_rights import SelfGivenRight
 from clinic.models.staff import ContractedHours, Credential, SigningPin, Staff, StaffRole
 from clinic.models.supervision import (
     Succession,
@@ -52,6 +53,7 @@ __all__ = [
     "Room",
     "Seal",
     "SealEntry",
+    "SelfGivenRight",
     "Signature",
     "SigningPin",
     "Site",

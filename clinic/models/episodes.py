@@ -41,6 +41,8 @@ class Episode(VersionedModel):
     opened_on = models.DateField(null=True)
     closed_on = models.DateField(null=True)
     next_goal_number = models.PositiveIntegerField(default=1)
+    # Entered while another was open that whoever entered it could not see: refusing would have told of it.
+    beside_another = models.BooleanField(default=False, db_default=False)
 
     objects = EpisodeQuerySet.as_manager()
 
@@ -54,7 +56,7 @@ class Episode(VersionedModel):
             models.UniqueConstraint(
                 fields=["client", "setting", "discipline", "site"],
                 name="episode_one_open_per_setting",
-                condition=OPEN,
+                condition=OPEN & Q(beside_another=False),
             ),
             models.CheckConstraint(
                 name="episode_status_has_its_days",

@@ -34,6 +34,7 @@ class Action(StrEnum):
     CHANGE_ORGANIZATION = "organization:write"
     SEE_STAFF = "staff:read"
     CHANGE_STAFF = "staff:write"
+    SEE_SELF_GIVEN_RIGHTS = "self_given_rights:read"
     SEE_SUPERVISION = "supervision:read"
     CHANGE_SUPERVISION = "supervision:write"
     SEE_CONTACTS = "supervisory_contacts:read"
@@ -101,6 +102,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.CHANGE_ORGANIZATION: {ADMINISTRATOR: ALL},
     Action.SEE_STAFF: dict.fromkeys(Role, ALL),
     Action.CHANGE_STAFF: {ADMINISTRATOR: ALL},
+    Action.SEE_SELF_GIVEN_RIGHTS: dict.fromkeys(Role, ALL),
     Action.SEE_SUPERVISION: {ASSISTANT: ALL, THERAPIST: ALL, ADMINISTRATOR: ALL},
     Action.CHANGE_SUPERVISION: {ADMINISTRATOR: ALL},
     Action.SEE_CONTACTS: {ASSISTANT: SELF, THERAPIST: SELF, ADMINISTRATOR: ALL},

@@ -7,12 +7,10 @@ from operator import and_
 from typing import Any
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Q, QuerySet
 
-from clinic.enums import AuthorityKind, PrecautionKind, Role
-from clinic.models import Client, EmergencyAccess, Precaution, StaffRole
-from clinic.models.reach import ANSWERING, IN_FORCE
+from clinic.enums import AuthorityKind, PrecautionKind
+from clinic.models import Client, EmergencyAccess, Precaution
 from clinic.rules.access import Action, Actor
 from clinic.selectors.contacts import Beside, beside_on
 from clinic.selectors.rows import one
@@ -20,11 +18,6 @@ from clinic.selectors.rows import one
 SHOWN_AT_MOST = 10
 TO_EXPLAIN_WITHIN = timedelta(hours=24)
 FIRST = (PrecautionKind.SEIZURE_PLAN, PrecautionKind.SEIZURE, PrecautionKind.ALLERGY)
-
-CARING = f"""
-SELECT mine.staff_id FROM clinic_careteam mine JOIN clinic_episode treated ON treated.id = mine.episode_id
-WHERE treated.client_id = %s AND {IN_FORCE.format("mine")}
-UNION SELECT held.supervisor_id {ANSWERING} AND answered.client_id = %s"""  # noqa: S608
 
 
 def accesses_for(actor: Actor, *, explained: bool | None = None, **equal: Any) -> QuerySet[EmergencyAccess]:
@@ -88,18 +81,6 @@ def card_of(child: Client, day: date) -> Card:
 def _urgency(precaution: Precaution) -> tuple[int, date, UUID]:
     kind = PrecautionKind(precaution.kind)
     return FIRST.index(kind) if kind in FIRST else len(FIRST), precaution.starts_on, precaution.pk
-
-
-def caring_for(client_id: UUID, *, today: date) -> set[UUID]:
-    """Whoever treats this child today in any episode, and whoever answers for one who does."""
-    with connection.cursor() as cursor:
-        cursor.execute(CARING, [client_id, *[today] * 8, client_id])
-        return {row[0] for row in cursor.fetchall()}
-
-
-def administrators(organization_id: UUID, *, today: date) -> set[UUID]:
-    rows = StaffRole.objects.in_force(today).filter(organization_id=organization_id, role=Role.ADMINISTRATOR.value)
-    return set(rows.values_list("staff_id", flat=True))
 
 
 def overdue_explanations(now: datetime) -> QuerySet[EmergencyAccess]:

@@ -7,7 +7,8 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from clinic.enums import EpisodeStatus
-from clinic.models import CareTeam, Episode, EpisodeChange
+from clinic.models import CareTeam, Client, Episode, EpisodeChange, Site
+from clinic.models.episodes import OPEN
 from clinic.rules.access import Action, Actor
 from clinic.selectors.rows import one
 
@@ -24,6 +25,12 @@ def episode_for(actor: Actor, episode_id: UUID, action: Action = Action.SEE_EPIS
 
 def episode_exists(episode_id: UUID) -> bool:
     return Episode.objects.filter(pk=episode_id).exists()
+
+
+def open_in_reach(actor: Actor, *, client: Client, site: Site, setting: str, discipline: str) -> bool:
+    """Whether she can see that an episode of this child is open in this setting at this site."""
+    rows = Episode.objects.visible_to(actor, Action.SEE_EPISODES).filter(OPEN)
+    return rows.filter(client=client, site=site, setting=setting, discipline=discipline).exists()
 
 
 def last_step_on(episode: Episode) -> date | None:

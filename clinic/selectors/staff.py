@@ -69,6 +69,12 @@ def holds_role(staff_id: UUID, roles: Collection[Role], *, on: date) -> bool:
     return StaffRole.objects.in_force(on).filter(staff_id=staff_id, role__in=words).exists()
 
 
+def administrators(organization_id: UUID, *, today: date) -> set[UUID]:
+    """Who administers the organization today; not scoped, since they are told what they did not ask for."""
+    rows = StaffRole.objects.in_force(today).filter(organization_id=organization_id, role=Role.ADMINISTRATOR.value)
+    return set(rows.values_list("staff_id", flat=True))
+
+
 def reaching_beyond(staff: Staff, day: date) -> list[tuple[str, Any]]:
     """What of hers goes on after a day, by kind of record, locked: care teams, supervision, roles, hours."""
     beyond = Q(ends_on__isnull=True) | Q(ends_on__gt=day)

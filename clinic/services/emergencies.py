@@ -14,6 +14,8 @@ from clinic.models.document_readings import AN_HOUR
 from clinic.rules.access import Actor
 from clinic.selectors import emergencies as selectors
 from clinic.selectors.actors import today_in
+from clinic.selectors.carers import caring_for
+from clinic.selectors.staff import administrators
 from clinic.services import notices
 from clinic.services.references import named
 
@@ -77,16 +79,16 @@ def ask_for_explanations(*, now: datetime) -> int:
     owed = list(selectors.overdue_explanations(now))
     for access in owed:
         today = today_in(access.organization.time_zone, now)
-        told = {access.opened_by_id} | selectors.administrators(access.organization_id, today=today)
+        told = {access.opened_by_id} | administrators(access.organization_id, today=today)
         _tell(access, NoticeKind.EMERGENCY_REASON_OVERDUE, told, now)
     return len(owed)
 
 
 def _tell_those_concerned(access: EmergencyAccess, today: date, now: datetime) -> None:
     """Whoever treats the child, whoever answers for them, and the administrators."""
-    told = selectors.administrators(access.organization_id, today=today)
+    told = administrators(access.organization_id, today=today)
     if access.client_id is not None:
-        told |= selectors.caring_for(access.client_id, today=today)
+        told |= caring_for(access.client_id, today=today)
     _tell(access, NoticeKind.EMERGENCY_ACCESS, told - {access.opened_by_id}, now)
 
 

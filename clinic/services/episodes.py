@@ -4,17 +4,19 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from clinic import outbox
-from clinic.enums import CareRole, CareSource, EpisodeStatus, Setting
-from clinic.errors import Conflict, InvalidField, constraint_as_error
+from clinic.enums import CareRole, CareSource, EpisodeStatus, NoticeKind, Setting
+from clinic.errors import Conflict, InvalidField, constraint_of
 from clinic.models import CareTeam, Client, Episode, EpisodeChange, Site
 from clinic.rules import episodes as rules
 from clinic.rules.access import Action, Actor, Relation, relations
 from clinic.rules.episodes import EpisodeAct
 from clinic.selectors import episodes as selectors
 from clinic.selectors.actors import today_in
+from clinic.selectors.staff import administrators
+from clinic.services import notices
 from clinic.services.changes import apply_changes
 from clinic.services.references import named
 
@@ -44,21 +46,53 @@ def plan_episode(
     """Enter a planned episode; its setting decides under which law the record is kept."""
     child = named(Client.objects.visible_to(actor, Action.CHANGE_EPISODES), client, member="client")
     place = named(Site.objects.of(actor), site, member="site")
-    with constraint_as_error({"episode_one_open_per_setting": EpisodeAlreadyOpen}):
-        episode = Episode.objects.create(
-            pk=episode_id,
-            organization_id=actor.organization_id,
-            client=child,
-            site=place,
-            record_regime=rules.record_regime_of(Setting(wanted["setting"])).value,
-            created_digest=digest,
-            **wanted,
-        )
+    episode = Episode(
+        pk=episode_id,
+        organization_id=actor.organization_id,
+        client=child,
+        site=place,
+        record_regime=rules.record_regime_of(Setting(wanted["setting"])).value,
+        created_digest=digest,
+        **wanted,
+    )
+    _enter(actor, episode, now)
     planned_on = episode.referred_on or today_in(place.time_zone, now)
     _record_step(actor, episode, EpisodeStatus.PLANNED, on=planned_on, before="", now=now)
     _join_team(actor, episode)
     outbox.created("episode", episode, client_id=child.pk, episode_id=episode.pk)
     return episode
+
+
+def _enter(actor: Actor, episode: Episode, now: datetime) -> None:
+    """Refuse a second open one to whoever sees the first; another's second stands, and the administrators are told."""
+    _refuse_second(actor, episode)
+    try:
+        with transaction.atomic():
+            episode.save(force_insert=True)
+    except IntegrityError as exc:
+        if constraint_of(exc) != "episode_one_open_per_setting":
+            raise
+        _refuse_second(actor, episode)  # one of hers may have been entered in this instant
+        episode.beside_another = True
+        episode.save(force_insert=True)
+        _tell_of_second(episode, actor.today, now)
+
+
+def _refuse_second(actor: Actor, episode: Episode) -> None:
+    same = {name: getattr(episode, name) for name in ("client", "site", "setting", "discipline")}
+    if selectors.open_in_reach(actor, **same):
+        raise EpisodeAlreadyOpen
+
+
+def _tell_of_second(episode: Episode, today: date, now: datetime) -> None:
+    notices.tell(
+        organization_id=episode.organization_id,
+        recipients=administrators(episode.organization_id, today=today),
+        kind=NoticeKind.SECOND_OPEN_EPISODE,
+        subject_kind="episode",
+        subject_id=episode.pk,
+        now=now,
+    )
 
 
 @transaction.atomic

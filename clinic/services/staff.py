@@ -7,6 +7,7 @@ from uuid import UUID
 from django.db import transaction
 
 from clinic import outbox
+from clinic.enums import GivenRight
 from clinic.errors import Conflict, InvalidField, constraint_as_error
 from clinic.models import Staff, StaffRole
 from clinic.rules.access import Actor
@@ -14,6 +15,7 @@ from clinic.selectors import staff as selectors
 from clinic.services.changes import apply_changes
 from clinic.services.periods import require_at_work, set_end
 from clinic.services.references import named
+from clinic.services.self_given_rights import gives_more, tell_if_self_given
 
 
 class RoleOverlaps(Conflict):
@@ -54,8 +56,10 @@ def change_staff(*, actor: Actor, staff: Staff, now: datetime, **wanted: Any) ->
 
 
 @transaction.atomic
-def give_role(*, actor: Actor, row_id: UUID, staff: UUID, starts_on: date, digest: str, **wanted: Any) -> StaffRole:
-    """Let somebody hold a role from a day on."""
+def give_role(
+    *, actor: Actor, row_id: UUID, staff: UUID, starts_on: date, digest: str, now: datetime, **wanted: Any
+) -> StaffRole:
+    """Let somebody hold a role from a day on; one that she gives herself is told to the others."""
     person = named(selectors.colleagues(actor), staff, member="staff", lock=True)
     require_at_work(person, starts_on=starts_on, ends_on=wanted.get("ends_on"))
     with constraint_as_error(ROLE_OVERLAPS):
@@ -68,16 +72,20 @@ def give_role(*, actor: Actor, row_id: UUID, staff: UUID, starts_on: date, diges
             **wanted,
         )
     outbox.created("staff_role", held)
+    tell_if_self_given(actor=actor, receiver=person.pk, kind=GivenRight.ROLE, subject_id=held.pk, now=now)
     return held
 
 
 @transaction.atomic
-def end_role(*, actor: Actor, held: StaffRole, ends_on: date | None) -> StaffRole:
-    """Set the last day of a role."""
+def end_role(*, actor: Actor, held: StaffRole, ends_on: date | None, now: datetime) -> StaffRole:
+    """Set the last day of a role; more days of one's own are told to the others."""
     person = named(selectors.colleagues(actor), held.staff_id, member="staff", lock=True)
     require_at_work(person, starts_on=held.starts_on, ends_on=ends_on)
+    longer = gives_more(held.ends_on, ends_on)
     set_end(held, ends_on, overlaps=ROLE_OVERLAPS)
     outbox.changed("staff_role", held)
+    if longer:
+        tell_if_self_given(actor=actor, receiver=person.pk, kind=GivenRight.ROLE, subject_id=held.pk, now=now)
     return held
 
 

@@ -7,13 +7,14 @@ from uuid import UUID
 from django.db import transaction
 
 from clinic import outbox
-from clinic.enums import Role
+from clinic.enums import GivenRight, Role
 from clinic.errors import Conflict, InvalidField, constraint_as_error
 from clinic.models import Episode, Site, Staff, Succession, Supervision
 from clinic.rules.access import Action, Actor
 from clinic.selectors import staff as staff_selectors
 from clinic.services.periods import require_at_work, require_role, set_end
 from clinic.services.references import named
+from clinic.services.self_given_rights import gives_more, tell_if_self_given
 
 
 class SupervisionOverlaps(Conflict):
@@ -68,6 +69,7 @@ def assign_supervision(
         )
     outbox.created("supervision", row, **_whose(row))
     _tell(row, now)
+    _tell_if_self_given(actor, row, now)
     return row
 
 
@@ -76,9 +78,12 @@ def end_supervision(*, actor: Actor, supervision: Supervision, ends_on: date | N
     """Set the last day of an assignment; what she supervised until then stays hers to co-sign."""
     for person in _pair(actor, supervision.assistant_id, supervision.supervisor_id):
         require_at_work(person, starts_on=supervision.starts_on, ends_on=ends_on)
+    longer = gives_more(supervision.ends_on, ends_on)
     set_end(supervision, ends_on, overlaps=OVERLAPS)
     outbox.changed("supervision", supervision, **_whose(supervision))
     _tell(supervision, now)
+    if longer:
+        _tell_if_self_given(actor, supervision, now)
     return supervision
 
 
@@ -106,6 +111,14 @@ def hand_over(
         )
     outbox.created("succession", row)
     outbox.record("succession.recorded", organization_id=row.organization_id, now=now, succession_id=row.pk)
+    tell_if_self_given(
+        actor=actor,
+        receiver=following.pk,
+        kind=GivenRight.SUCCESSION,
+        subject_id=row.pk,
+        now=now,
+        concerned=[leaving.pk],
+    )
     return row
 
 
@@ -126,3 +139,15 @@ def _whose(row: Supervision) -> dict[str, Any]:
 
 def _tell(row: Supervision, now: datetime) -> None:
     outbox.record("supervision.changed", organization_id=row.organization_id, now=now, assistant_id=row.assistant_id)
+
+
+def _tell_if_self_given(actor: Actor, row: Supervision, now: datetime) -> None:
+    tell_if_self_given(
+        actor=actor,
+        receiver=row.supervisor_id,
+        kind=GivenRight.SUPERVISION,
+        subject_id=row.pk,
+        now=now,
+        concerned=[row.assistant_id],
+        episode=row.episode,
+    )

@@ -12,7 +12,7 @@ from clinic.api.examples import example
 from clinic.api.fields import Day, Id, Instant, StrictInput, Text, Whole, word
 from clinic.api.views import ApiView, ListDoor, PutDoor
 from clinic.errors import NotFound
-from clinic.rules.access import Action
+from clinic.rules.access import Action, may
 from scheduling.enums import CancelCause, VisitKind, VisitMode, VisitStatus
 from scheduling.rules.visits import Step
 from scheduling.selectors import visits as selectors
@@ -93,6 +93,9 @@ class ParticipationRecord(serializers.Serializer):
         return [planned.goal_id for planned in row.planned.all()]
 
     def get_notes(self, row: Any) -> list[UUID]:
+        """None to those who could not open one, like the front desk."""
+        if not may(self.context["view"].actor, Action.SEE_NOTES):
+            return []
         return [link.document_id for link in row.notes.all()]
 
 
@@ -233,7 +236,7 @@ class ParticipationDetail(ApiView):
     def get(self, request: Request, id: UUID) -> Response:
         row = selectors.participation_for(self.actor, id)
         self.touch(row.client_id, row.episode_id)
-        return self.show_unless_known(row.version, lambda: ParticipationRecord(row).data)
+        return self.show_unless_known(row.version, lambda: ParticipationRecord(row, context={"view": self}).data)
 
 
 class StepDoor(ApiView):
@@ -260,7 +263,7 @@ class StepDoor(ApiView):
     def present(self) -> Response:
         shown = selectors.participation_for(self.actor, self.kwargs["id"])
         self.touch_row(shown)
-        return self.show(ParticipationRecord(shown).data, version=shown.version)
+        return self.show(ParticipationRecord(shown, context={"view": self}).data, version=shown.version)
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
         raise NotImplementedError
@@ -434,7 +437,7 @@ class VisitCancel(ApiView):
         shown = selectors.visit_for(self.actor, self.kwargs["id"])
         for part in shown.participations.all():
             self.touch(part.client_id, part.episode_id)
-        return self.show(VisitRecord(shown).data, version=shown.version)
+        return self.show(VisitRecord(shown, context={"view": self}).data, version=shown.version)
 
     def ask_reach_again(self, kept: Response) -> None:
         ask_about_children(self, kept)

@@ -1,6 +1,6 @@
 """What visits hold, and whom they put in reach: staff, children and room places, and places on care teams."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from clinic.enums import CareSource
 from clinic.errors import Conflict, constraint_as_error
 from clinic.models import CareTeam, Organization, Room
+from clinic.rules.access import Actor
 from scheduling.enums import VisitStatus
 from scheduling.models import Booking, Participation, Visit
 from scheduling.selectors import visits as selectors
@@ -28,7 +29,7 @@ OVERLAPS = {
 }
 
 
-def hold(visit: Visit, wanted: Wanted) -> None:
+def hold(actor: Actor, visit: Visit, wanted: Wanted) -> None:
     """Take every resource at once: sorted locks and a look first make the refusal kind, the constraints decide."""
     whole = selectors.half_open(wanted.starts_at, wanted.ends_at)
     rows = [_booking(visit, whole, staff_id=person.pk) for person in wanted.staff]
@@ -40,7 +41,7 @@ def hold(visit: Visit, wanted: Wanted) -> None:
     rows += [_room_place(visit, room, whole) for room in wanted.rooms]
     found = selectors.collisions(visit_id=visit.pk, wanted=rows)
     if found:
-        raise Overlaps(collides_with=[_told(row) for row in found[:20]])
+        raise Overlaps(collides_with=_told(actor, found[:20], wanted=rows))
     with constraint_as_error(OVERLAPS):
         Booking.objects.bulk_create(rows)
 
@@ -66,15 +67,35 @@ def _lock(resources: list[str]) -> None:
         )
 
 
-def _told(row: Booking) -> dict[str, Any]:
-    """What collides, without saying who or why: a time and the kind of resource."""
-    kind = "staff" if row.staff_id else "client" if row.client_id else "room"
-    return {
-        "resource": kind,
-        "id": str(row.staff_id or row.client_id or row.room_id),
-        "starts_at": row.during.lower,
-        "ends_at": row.during.upper,
-    }
+def _told(actor: Actor, found: list[Booking], *, wanted: list[Booking]) -> list[dict[str, Any]]:
+    """What collides, without saying who or why: a time and the kind of resource.
+
+    Of a visit out of her reach she learns no more than which part of the time that she asked for is taken.
+    """
+    reached = set(
+        selectors.visits_for(actor).filter(pk__in={row.visit_id for row in found}).values_list("pk", flat=True)
+    )
+    told = []
+    for row in found:
+        starts_at, ends_at = row.during.lower, row.during.upper
+        if row.visit_id not in reached:
+            asked = next(
+                one.during for one in wanted if _resource(one) == _resource(row) and _overlap(one.during, row.during)
+            )
+            starts_at, ends_at = max(starts_at, asked.lower).astimezone(UTC), min(ends_at, asked.upper).astimezone(UTC)
+        kind, resource_id = _resource(row)
+        told.append({"resource": kind, "id": str(resource_id), "starts_at": starts_at, "ends_at": ends_at})
+    return told
+
+
+def _resource(row: Booking) -> tuple[str, UUID | None]:
+    if row.staff_id:
+        return "staff", row.staff_id
+    return ("client", row.client_id) if row.client_id else ("room", row.room_id)
+
+
+def _overlap(one: Any, other: Any) -> bool:
+    return one.lower < other.upper and other.lower < one.upper
 
 
 def put_on_care_teams(visit: Visit, *, episodes: list[UUID], staff: list[UUID]) -> None:
@@ -134,7 +155,7 @@ def release(row: Participation) -> None:
         held.filter(client_id=row.client_id).update(live=False)
 
 
-def take_again(row: Participation) -> None:
+def take_again(actor: Actor, row: Participation) -> None:
     """What a part held that was called off, taken once more if it is still free."""
     wanted = _to_take_again(row)
     _lock([str(one.staff_id or one.client_id or one.room_id) for one in wanted])
@@ -144,7 +165,7 @@ def take_again(row: Participation) -> None:
             one.place = _free_place(row.visit, one.room, one.during)
     found = selectors.collisions(visit_id=row.visit_id, wanted=wanted)
     if found:
-        raise Overlaps(collides_with=[_told(one) for one in found[:20]])
+        raise Overlaps(collides_with=_told(actor, found[:20], wanted=wanted))
     with constraint_as_error(OVERLAPS):
         Booking.objects.bulk_update(wanted, ["live", "place"])
 

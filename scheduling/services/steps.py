@@ -214,6 +214,6 @@ def reinstate(*, actor: Actor, participation: Participation, now: datetime) -> P
         hours_of_notice=None,
         minutes=None,
     )
-    take_again(row)
+    take_again(actor, row)
     put_on_care_teams(row.visit, episodes=[row.episode_id], staff=staff_holding(row.visit))
     return row

@@ -42,7 +42,7 @@ def book_visit(*, actor: Actor, visit_id: UUID, asked: dict[str, Any], digest: s
         created_digest=digest,
     )
     _take_part(actor, visit, wanted, now)
-    hold(visit, wanted)
+    hold(actor, visit, wanted)
     put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.created("visit", visit)
     return visit
@@ -76,7 +76,7 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     visit.version += 1
     visit.save()
     _move_parts(actor, visit, held, wanted, now)
-    hold(visit, wanted)
+    hold(actor, visit, wanted)
     leave_care_teams(visit, actor.today)
     put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.changed("visit", visit)

@@ -169,6 +169,7 @@ EXPECTED: dict[str, str] = {
     "PUT scales/<uuid:id>/": "3 3 r r 3 3 3 3 1",
     "NEW scales/<uuid:id>/": "3 3 + + 3 3 3 3 1",
     "PATCH scales/<uuid:id>/": "3 3 + + 3 3 3 3 1",
+    "GET self-given-rights/": "+ + + + + + 3 o 1",
     "GET sites/": "+ + + + + + + o 1",
     "GET sites/<uuid:id>/": "+ + + + + + + 4 1",
     "PUT sites/<uuid:id>/": "3 3 3 3 + 3 3 4 1",

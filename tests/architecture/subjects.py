@@ -187,6 +187,7 @@ ROWS: dict[str, Maker] = {
     "review-items": row(g.ReviewItem),
     "rooms": row(c.Room),
     "scales": row(g.OrderedScale),
+    "self-given-rights": row(c.SelfGivenRight),
     "sites": row(c.Site),
     "staff": row(c.Staff),
     "staff-roles": row(c.StaffRole),

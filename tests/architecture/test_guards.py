@@ -24,6 +24,7 @@ KEPT_AS_THEY_ARE = {
     "clinic.EpisodeChange",
     "clinic.Seal",
     "clinic.SealEntry",
+    "clinic.SelfGivenRight",
     "clinic.Signature",
     "clinic.Succession",
     "clinic.SupervisoryContact",

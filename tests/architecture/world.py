@@ -37,6 +37,7 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "clinic.Succession": lambda w, who: {"successor": w.row(Staff, "successor")},
     "clinic.SupervisoryContact": lambda w, who: {"supervisor": w.row(Staff, "supervisor"), "minutes": 30},
     "clinic.Notice": lambda w, who: {"kind": "pin_reset", "subject_kind": "staff"},
+    "clinic.SelfGivenRight": lambda w, who: {"kind": "role"},
     "clinic.EmergencyAccess": lambda w, who: {"begun_at": NOON, "ends_at": LATER},
     "clinic.Disclosure": lambda w, who: {"disclosed_on": DAY},
     "clinic.DocumentReading": lambda w, who: {"begun_at": NOON, "ends_at": LATER},

@@ -42,6 +42,7 @@ def put_on_team_while_leaving(team: dict[str, Any]) -> list[Any]:
                     staff=team["assistant"].pk,
                     starts_on=NOW.date(),
                     digest="",
+                    now=NOW,
                 )
             )
         except InvalidField as refusal:
