@@ -16,7 +16,7 @@ def test_a_bench_imports(name):
     import_module(f"tests.bench.{name}")
 
 
-@pytest.mark.parametrize("name", ["hot_reads", "main_job"])
+@pytest.mark.parametrize("name", ["hot_reads", "main_job", "reach"])
 def test_a_bench_tells_its_options(name, capsys):
     """--help answers before any server is started."""
     with pytest.raises(SystemExit) as left:
