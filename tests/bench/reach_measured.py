@@ -14,6 +14,7 @@ from django.test.utils import setup_test_environment, teardown_test_environment
 from clinic.api.views import ListDoor
 from clinic.models.clients import PrecautionQuerySet
 from clinic.selectors import rows
+from tests.architecture import beyond
 from tests.architecture.doors import list_doors, named_acts
 from tests.architecture.reach_walk import (
     Leak,
@@ -68,6 +69,9 @@ def _walked(clinic: Any, acts: list[Act]) -> list[Leak]:
             print(leak, flush=True)
         found += here
     row("doors and methods asked", str(len(acts)))
+    row("tables not asked about", str(len(beyond.not_asked_about())))
+    for table in beyond.not_asked_about():
+        print(table)
     return found
 
 
