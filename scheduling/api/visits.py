@@ -90,6 +90,9 @@ class ParticipationRecord(serializers.Serializer):
     planned_goals = serializers.SerializerMethodField()
 
     def get_planned_goals(self, row: Any) -> list[UUID]:
+        """None to those who see no goals, like the front desk and administrators."""
+        if not may(self.context["view"].actor, Action.SEE_GOALS):
+            return []
         return [planned.goal_id for planned in row.planned.all()]
 
     def get_notes(self, row: Any) -> list[UUID]:

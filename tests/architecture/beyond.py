@@ -18,7 +18,7 @@ from tests.architecture.world import World, every_model, is_scoped, run
 WORD = re.compile(r"[0-9a-f]{12} ")  # as the world fills a column of text
 CHILD, OTHER_EPISODE, THEIR_SUPERVISOR = "another child", "the other episode", "their supervisor"
 # What everybody of an organization sees; it is there before anybody is asked.
-SHARED = (c.Site, c.Room, c.Staff, c.StaffRole, c.Credential, c.ContractedHours, g.OrderedScale)
+SHARED = (c.Site, c.Room, c.Staff, c.StaffRole, c.Credential, c.ContractedHours, g.OrderedScale, s.NoteTemplate)
 # Out of a clinician's reach, and in that of whoever sees the organization's schedule, names and contacts.
 OF_THE_CHILD = (c.Client, c.Contact, c.ContactAuthority, c.CourtOrder, c.EmergencyAccess)
 SCHEDULE = (
@@ -56,6 +56,7 @@ CLINICAL = (
     g.GoalProgress,
     g.GoalProgressHistory,
     g.ReviewItem,
+    s.PlannedGoal,
 )
 # What nobody's door shows, or what requests themselves leave.
 KEPT_INSIDE = {

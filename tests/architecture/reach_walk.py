@@ -24,7 +24,17 @@ COUNTS = {("caseload/", "administrator"), ("caseload/", "system")}
 # In an emergency every child of the organization is there.
 BY_DESIGN = {"POST emergency-accesses/", "POST emergency-accesses/<uuid:id>/choose/"}
 # Rows of these are everybody's at work.
-EVERYBODYS = {"contracted-hours", "credentials", "me", "organization", "rooms", "scales", "sites", "staff"} | {
+EVERYBODYS = {
+    "contracted-hours",
+    "credentials",
+    "me",
+    "note-templates",
+    "organization",
+    "rooms",
+    "scales",
+    "sites",
+    "staff",
+} | {
     "staff-roles",
     "successions",
     "supervisions",

@@ -79,8 +79,8 @@ def test_whoever_covered_on_the_team_finishes_her_own_note_and_sees_no_more(flow
     assert after == [200, 404, 404]
 
 
-def test_the_front_desk_and_systems_learn_of_no_note(flow):
-    """A child's part shows its notes to those who may open one, and none to the front desk."""
+def test_the_front_desk_learns_of_no_note_and_no_goal(flow):
+    """A child's part shows its notes to those who may open one, and what is planned to those who see goals."""
     part = flow.visit("2026-03-03")
     note = flow.put(part, [], at="2026-03-03 17:00")
     _, desk = flow.person("Kit Moor", Role.FRONT_DESK)
@@ -90,6 +90,14 @@ def test_the_front_desk_and_systems_learn_of_no_note(flow):
         for api in (flow.ana, administrator, desk)
     ]
     assert shown == [[note], [note], []]
+    goal = str(flow.goal().pk)
+    children = [{"episode": str(flow.episode.pk), "goals": [goal]}]
+    (child,) = flow.book("2026-03-10 09:00", at="2026-03-09 12:00", children=children).json()["children"]
+    shown = [
+        flow.get(f"participations/{child['id']}/", at="2026-03-09 13:00", api=api).json()["planned_goals"]
+        for api in (flow.ana, administrator, desk)
+    ]
+    assert shown == [[goal], [], []]
 
 
 def test_a_time_taken_out_of_her_reach_tells_no_more_than_she_asked(flow):
