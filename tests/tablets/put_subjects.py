@@ -23,6 +23,7 @@ OTHERWISE: dict[str, dict[str, Any]] = {
     "contracted-hours/<uuid:id>/": {"ends_on": "2027-01-31"},
     "court-orders/<uuid:id>/": {"reference": "Order of 15 September 2026"},
     "credentials/<uuid:id>/": {"expires_on": "2027-12-31"},
+    "disclosures/<uuid:id>/": {"purpose": "Ordered for the hearing of 27 March"},
     "episode-diagnoses/<uuid:id>/": {"rank": 2},
     "episodes/<uuid:id>/": {"payer": "Another fund"},
     "goals/<uuid:id>/": {"due_on": "2026-07-31"},
