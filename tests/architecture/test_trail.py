@@ -26,6 +26,7 @@ OF_NOBODY = {
     "organization",
     "rooms",
     "scales",
+    "self-given-rights",  # who gave herself which right; the right itself is told with the row that it names
     "sites",
     "staff",
     "staff-roles",
