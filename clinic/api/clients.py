@@ -6,7 +6,7 @@ from uuid import UUID
 from rest_framework import serializers
 
 from clinic.api.examples import example
-from clinic.api.fields import Day, Id, StrictInput, Text, Whole
+from clinic.api.fields import Day, Id, Name, StrictInput, Whole
 from clinic.api.views import ChangeDoor, ListDoor
 from clinic.rules.access import Action
 from clinic.selectors import clients as selectors
@@ -30,9 +30,9 @@ class ClientIn(StrictInput):
     """A child, entered under an id that the device made."""
 
     home_site = Id()
-    given_name = Text(max_length=100)
-    family_name = Text(max_length=100)
-    preferred_name = Text(max_length=100, required=False, allow_blank=True)
+    given_name = Name(max_length=100)
+    family_name = Name(max_length=100)
+    preferred_name = Name(max_length=100, required=False, allow_blank=True)
     birth_date = Day()
     gestation_weeks = Whole(min_value=20, max_value=45, required=False, allow_null=True)
     gestation_days = Whole(min_value=0, max_value=6, required=False, allow_null=True)

@@ -7,7 +7,7 @@ from django.core.validators import EmailValidator
 from rest_framework import serializers
 
 from clinic.api.examples import example
-from clinic.api.fields import Day, Flag, Id, Pattern, StrictInput, Text, word
+from clinic.api.fields import Day, Flag, Id, Name, Pattern, StrictInput, Text, word
 from clinic.api.periods import PeriodEndIn, PeriodIn, PeriodRecord
 from clinic.api.views import ApiView, ChangeDoor, ListDoor
 from clinic.enums import AuthorityKind, ContactChannel, Relationship
@@ -40,7 +40,7 @@ AUTHORITY = {
 class ContactIn(StrictInput):
     """A person beside a child."""
 
-    name = Text(max_length=200)
+    name = Name(max_length=200)
     language = Pattern(
         r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*\Z", max_length=35, required=False, help_text="A language tag (RFC 5646)"
     )

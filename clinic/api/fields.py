@@ -11,7 +11,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from clinic.rules.text import text_fault
+from clinic.rules.text import TextFault, in_words, name_fault, text_fault
 
 RFC3339 = re.compile(
     r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?([Zz]|[+-][0-9]{2}:[0-9]{2})$"
@@ -51,10 +51,19 @@ class Text(serializers.CharField):
             self.fail("invalid")
         if data == "" and self.allow_blank:
             return data
-        fault = text_fault(data, max_length=self.max_length or 0, multiline=self.multiline)
-        if fault:
-            raise serializers.ValidationError(f"The text is not acceptable: {fault.replace('_', ' ')}", code=fault)
+        if fault := self.fault(data):
+            raise serializers.ValidationError(in_words(fault), code=fault)
         return data
+
+    def fault(self, data: str) -> TextFault | None:
+        return text_fault(data, max_length=self.max_length or 0, multiline=self.multiline)
+
+
+class Name(Text):
+    """What a person, a place or a scale is called: no two names look the same and are not."""
+
+    def fault(self, data: str) -> TextFault | None:
+        return name_fault(data, max_length=self.max_length or 0)
 
 
 class Whole(serializers.IntegerField):

@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clinic.api.examples import example
-from clinic.api.fields import Flag, Id, StrictInput, Text, Whole, ZoneName, country, subdivision
+from clinic.api.fields import Flag, Id, Name, StrictInput, Whole, ZoneName, country, subdivision
 from clinic.api.views import ApiView, ChangeDoor, ListDoor
 from clinic.models import Organization, Room, Site
 from clinic.rules.access import Action
@@ -30,7 +30,7 @@ SPACE = {"site": "0198a1f0-0000-7000-8000-000000000001", "name": "Swing room", "
 class PlaceIn(StrictInput):
     """A name, and where the clock and the holidays come from."""
 
-    name = Text(max_length=200)
+    name = Name(max_length=200)
     time_zone = ZoneName()
     country = country()
     subdivision = subdivision(required=False, allow_blank=True)
@@ -97,7 +97,7 @@ class RoomIn(StrictInput):
     """A bookable space with a number of places."""
 
     site = Id()
-    name = Text(max_length=200)
+    name = Name(max_length=200)
     places = Whole(min_value=1, max_value=200, required=False)
 
 
@@ -105,7 +105,7 @@ class RoomIn(StrictInput):
 class RoomChangeIn(StrictInput):
     """The members to change; those left out stay as they are."""
 
-    name = Text(max_length=200, required=False)
+    name = Name(max_length=200, required=False)
     places = Whole(min_value=1, max_value=200, required=False)
 
 

@@ -6,7 +6,7 @@ from uuid import UUID
 from rest_framework import serializers
 
 from clinic.api.examples import example
-from clinic.api.fields import Day, Id, QueryFlag, StrictInput, Text, word
+from clinic.api.fields import Day, Id, Name, QueryFlag, StrictInput, word
 from clinic.api.periods import PeriodEndIn, PeriodIn, PeriodRecord
 from clinic.api.views import ChangeDoor, ListDoor
 from clinic.enums import Role
@@ -29,7 +29,7 @@ HELD = {
 class StaffIn(StrictInput):
     """Somebody who works there; her name is printed with her signature."""
 
-    printed_name = Text(max_length=200)
+    printed_name = Name(max_length=200)
     joined_on = Day(required=False, allow_null=True)
     left_on = Day(required=False, allow_null=True)
 

@@ -17,7 +17,7 @@ from clinic.enums import AccountAction
 from clinic.errors import InvalidField
 from clinic.models import Organization, SystemPrincipal
 from clinic.rules.access import SYSTEM_ACTIONS, Actor
-from clinic.rules.text import text_fault
+from clinic.rules.text import in_words, name_fault
 from clinic.selectors.actors import today_in
 
 
@@ -92,9 +92,8 @@ def _system_actions(actions: Iterable[str]) -> list[str]:
 
 
 def _register(*, name: str, secret: str, **options: Any) -> Registered:
-    fault = text_fault(name, max_length=200)
-    if fault:
-        raise InvalidField("/name", f"The name is not acceptable: {fault.replace('_', ' ')}", code=fault)
+    if fault := name_fault(name, max_length=200):
+        raise InvalidField("/name", in_words(fault), code=fault)
     application = Application(name=name, client_secret=secret, **options)
     try:
         application.full_clean(exclude=["user", "client_secret"])

@@ -6,7 +6,7 @@ from uuid import UUID
 from rest_framework import serializers
 
 from clinic.api.examples import example
-from clinic.api.fields import Day, Id, StrictInput, Text, Whole
+from clinic.api.fields import Day, Id, Name, StrictInput, Text, Whole
 from clinic.api.views import ChangeDoor, ListDoor
 from clinic.rules.access import Action
 from clinic.rules.identifiers import is_npi
@@ -152,7 +152,7 @@ class CertificationIn(StrictInput):
     """A plan sent to a physician, and what came back."""
 
     plan_period = Id()
-    physician_name = Text(max_length=200)
+    physician_name = Name(max_length=200)
     physician_npi = Npi(required=False, allow_blank=True)
     sent_on = Day(required=False, allow_null=True)
     verbal_order_on = Day(required=False, allow_null=True)
@@ -164,7 +164,7 @@ class CertificationIn(StrictInput):
 class CertificationChangeIn(StrictInput):
     """What came back; members left out stay as they are."""
 
-    physician_name = Text(max_length=200, required=False)
+    physician_name = Name(max_length=200, required=False)
     physician_npi = Npi(required=False, allow_blank=True)
     sent_on = Day(required=False, allow_null=True)
     verbal_order_on = Day(required=False, allow_null=True)

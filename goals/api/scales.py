@@ -6,7 +6,7 @@ from uuid import UUID
 from rest_framework import serializers
 
 from clinic.api.examples import example
-from clinic.api.fields import StrictInput, Text
+from clinic.api.fields import Name, StrictInput, Text
 from clinic.api.views import ChangeDoor, ListDoor
 from clinic.rules.access import Action
 from goals.models import OrderedScale
@@ -20,7 +20,7 @@ SCALE = {"name": "Accepting a new food", "levels": ["not in sight", "in sight", 
 class ScaleIn(StrictInput):
     """Named levels, lowest first; once recorded they stay."""
 
-    name = Text(max_length=200)
+    name = Name(max_length=200)
     levels = serializers.ListField(child=Text(max_length=100), min_length=2, max_length=50)
 
     def validate_levels(self, levels: list[str]) -> list[str]:
@@ -33,7 +33,7 @@ class ScaleIn(StrictInput):
 class ScaleChangeIn(StrictInput):
     """Another name."""
 
-    name = Text(max_length=200, required=False)
+    name = Name(max_length=200, required=False)
 
 
 class ScaleRecord(serializers.Serializer):
