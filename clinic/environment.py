@@ -42,6 +42,8 @@ class Environment(BaseSettings):
     TRUSTED_ORIGINS: Annotated[list[str], NoDecode] = []
     TRUSTED_PROXIES: Annotated[int, Field(ge=0)] = 0
     PLAIN_HTTP: bool | None = None
+    SESSION_IDLE_MINUTES: Annotated[int, Field(gt=0, le=60)] = 30
+    SESSION_HOURS: Annotated[int, Field(gt=0, le=24)] = 8
     LOG_LEVEL: Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"] = "INFO"
     STATEMENT_TIMEOUT_MS: Annotated[int, Field(gt=0)] = 30_000
 

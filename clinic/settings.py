@@ -112,7 +112,10 @@ AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_CALLABLE = "clinic.api.session.locked_out"
 
 # --- Sessions, cookies, transport -----------------------------------------------------------------
-SESSION_COOKIE_AGE = 8 * 3600
+SESSION_ENGINE = "clinic.sessions"
+SESSION_IDLE = timedelta(minutes=ENVIRONMENT.SESSION_IDLE_MINUTES)
+SESSION_LONGEST = timedelta(hours=ENVIRONMENT.SESSION_HOURS)
+SESSION_COOKIE_AGE = int(SESSION_LONGEST.total_seconds())
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
@@ -128,6 +131,8 @@ if ENVIRONMENT.plain_http:
     # Loopback only: what TLS would add is asked of every other installation, and checked there.
     SILENCED_SYSTEM_CHECKS = ["security.W004", "security.W008", "security.W012", "security.W016"]
 else:
+    # The prefix makes a browser keep them to this host and to TLS (RFC 6265bis, section 4.1.3.2).
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-sessionid", "__Host-csrftoken"
     SECURE_HSTS_SECONDS = 365 * 86400
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True
@@ -171,6 +176,7 @@ REST_FRAMEWORK = {
     "COERCE_DECIMAL_TO_STRING": True,
 }
 JSON_MAX_DEPTH = 40
+JSON_MAX_VALUES = 50_000
 PAGE_SIZE = 50
 PAGE_SIZE_MOST = 200
 

@@ -14,3 +14,4 @@ from clinic.settings import *  # noqa: E402, F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 SECURE_SSL_REDIRECT = False
+SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "sessionid", "csrftoken"

@@ -1,4 +1,4 @@
-"""JSON in, strictly: no NaN, no NUL, no lone surrogates, no bottomless nesting, no doubled members, no large body."""
+"""JSON in, strictly: no NaN, no NUL, no lone surrogates, no doubled members, and an end to size, depth and lists."""
 
 import json
 from collections.abc import Iterable
@@ -40,11 +40,13 @@ def parsed(raw: bytes) -> Any:
 
 def _fault(data: Any) -> tuple[str, str] | None:
     """Walks without recursion: the depth is the sender's to choose."""
-    level, depth = [data], 0
+    level, depth, count = [data], 0, 0
     while level:
-        depth += 1
+        depth, count = depth + 1, count + len(level)
         if depth > settings.JSON_MAX_DEPTH:
             return "The body is nested too deeply", "too_deep"
+        if count > settings.JSON_MAX_VALUES:
+            return "The body holds too many values", "too_many_values"
         below: list[Any] = []
         for item in level:
             if isinstance(item, str) and "\x00" in item:

@@ -24,6 +24,7 @@ TITLES = {
     404: ("not_found", "Not found"),
     405: ("method_not_allowed", "The method is not offered here"),
     406: ("not_acceptable", "Only JSON is answered"),
+    411: ("length_required", "Send the length of the body"),
     413: ("body_too_large", "The body is too large"),
     415: ("unsupported_media_type", "Send application/json"),
     429: ("throttled", "Too many requests"),
@@ -134,6 +135,14 @@ def _framework(exc: exceptions.APIException, request: HttpRequest) -> Response:
     return Response(body, status=exc.status_code, headers=headers)
 
 
+class LengthRequired(exceptions.APIException):
+    """A body came without its length (RFC 9110, section 15.5.12)."""
+
+    status_code = 411
+    default_code = "length_required"
+    default_detail = "Send the body with a Content-Length"
+
+
 class ProblemForMethod:
     """For views outside the API: a method that is not offered answers like everything else."""
 
@@ -144,7 +153,7 @@ class ProblemForMethod:
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
-    return plain(400, request)
+    return plain(413 if isinstance(exception, RequestDataTooBig) else 400, request)
 
 
 def permission_denied(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

@@ -23,6 +23,7 @@ from clinic.api.fields import Instant, StrictInput
 from clinic.api.pagination import Page, page_of
 from clinic.api.permissions import method_of
 from clinic.api.preconditions import etag_of, not_modified, require_conditions, require_match, tags_in
+from clinic.api.problems import LengthRequired
 from clinic.api.renderers import dumps
 from clinic.enums import AccountAction
 from clinic.errors import Conflict, DomainError, InvalidField, NotFound, PreconditionFailed, PreconditionRequired
@@ -63,9 +64,15 @@ class ApiView(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        self._refuse_unmeasured_body(request)
         self._refuse_unknown_parameters(request)
 
     # --- Reading what was sent ----------------------------------------------------------------------
+
+    def _refuse_unmeasured_body(self, request: Request) -> None:
+        """A body whose length is not given is never read; taken for an empty one, it would be lost in silence."""
+        if "Transfer-Encoding" in request.headers and not request.headers.get("Content-Length"):
+            raise LengthRequired
 
     def _refuse_unknown_parameters(self, request: Request) -> None:
         reads = method_of(request) == "GET"

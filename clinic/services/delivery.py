@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 import structlog
 from celery import current_app
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.db import transaction
 from django.db.models import F, Q
 from django.utils import timezone
@@ -72,6 +73,8 @@ def _put_off(handling: OutboxHandling, exc: Exception) -> None:
 
 
 def sweep_expired() -> int:
-    """Drop stored answers whose day is over."""
-    dropped, _ = Idempotency.objects.filter(expires_at__lt=timezone.now()).delete()
-    return dropped
+    """Drop stored answers whose day is over, and sessions that have ended."""
+    now = timezone.now()
+    dropped, _ = Idempotency.objects.filter(expires_at__lt=now).delete()
+    ended, _ = Session.objects.filter(expire_date__lt=now).delete()
+    return dropped + ended

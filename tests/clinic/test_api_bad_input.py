@@ -2,8 +2,10 @@
 
 import json
 import string
+from io import BytesIO
 
 import pytest
+from django.conf import settings
 from django.core import signing
 from django.test import Client as Browser
 
@@ -72,6 +74,7 @@ def test_the_body_that_every_refusal_below_spoils(api):
         pytest.param(lambda text: "[" * 100_000 + "]" * 100_000, "malformed_json", id="100,000 nested lists"),
         pytest.param(lambda text: '{"a":' * 100_000 + "1" + "}" * 100_000, "malformed_json", id="nested objects"),
         pytest.param(lambda text: '{"a":' + "[" * 41 + "]" * 41 + "}", "too_deep", id="41 nested lists"),
+        pytest.param(lambda text: '{"a":[' + "0," * 50_000 + "0]}", "too_many_values", id="50,001 numbers"),
         pytest.param(lambda text: text.replace('"Ilo"', "NaN"), "malformed_json", id="NaN"),
         pytest.param(lambda text: text.replace('"Ilo"', "Infinity"), "malformed_json", id="Infinity"),
         pytest.param(lambda text: text.replace('"Ilo"', "-Infinity"), "malformed_json", id="-Infinity"),
@@ -107,6 +110,23 @@ def test_a_spoilt_body_is_refused(api, spoil, code):
 
 
 @pytest.mark.parametrize(
+    ("name", "code"),
+    [
+        ("I\u200blo", "hidden_character"),
+        ("Ilo\u202e", "bidi_control"),
+        ("\u0406lo", "mixed_scripts"),
+        ("Ilo\u0308", "not_normalized"),
+        ("Ilo ", "odd_spaces"),
+        ("Ilo\r\nBcc: x", "control_character"),
+    ],
+)
+def test_a_name_that_looks_like_another_is_refused(api, name, code):
+    """Two children whose names read alike are one child to whoever picks from a list."""
+    told = refused(put(api, text_with(given_name=name)), 400, "invalid_request")
+    assert [(error["pointer"], error["code"]) for error in told["errors"]] == [("/given_name", code)]
+
+
+@pytest.mark.parametrize(
     ("content_type", "status"),
     [
         ("text/plain", 415),
@@ -136,6 +156,31 @@ def test_only_json_is_taken(api, content_type, status):
 def test_a_large_body_is_refused(api, size):
     """413 without having been parsed."""
     refused(put(api, b" " * size), 413, "body_too_large")
+
+
+def test_a_body_of_fifty_megabytes_is_refused_before_it_is_read(api):
+    """Of the API's at most one byte more than the limit is looked at; of a form's, nothing."""
+    read = []
+
+    class Counted(BytesIO):
+        def read(self, size=-1):
+            read.append(size)
+            return super().read(size)
+
+    url = f"{CLIENTS}{make.new_id()}/"
+    given = {"CONTENT_LENGTH": str(50 * 1024 * 1024), "wsgi.input": Counted(b"x" * 50 * 1024 * 1024)}
+    refused(api.generic("PUT", url, CONTENT_TYPE="application/json", **given), 413, "body_too_large")
+    assert sum(read) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE + 1
+    form = api.generic("POST", "/login/", CONTENT_TYPE="application/x-www-form-urlencoded", **given)
+    refused(form, 413, "body_too_large")
+    assert sum(read) <= settings.DATA_UPLOAD_MAX_MEMORY_SIZE + 1
+
+
+def test_a_body_without_its_length_is_not_taken_for_an_empty_one(api):
+    """RFC 9110, section 15.5.12: 411, so that nobody believes saved what was never read."""
+    url = f"{CLIENTS}{make.new_id()}/"
+    answer = api.generic("PUT", url, b"", content_type="application/json", headers={"Transfer-Encoding": "chunked"})
+    refused(answer, 411, "length_required")
 
 
 def test_the_largest_body_is_read(api):

@@ -152,10 +152,11 @@ django.setup()
 from django.test import Client
 browser = Client(HTTP_HOST="record.example")
 safe, plain, live = browser.get("/login/", secure=True), browser.get("/login/"), browser.get("/livez/")
-cookie = safe.cookies["csrftoken"]
+cookie = safe.cookies["__Host-csrftoken"]
 told = [safe["Strict-Transport-Security"], cookie["secure"], plain.status_code, plain["Location"], live.status_code]
 from django.conf import settings
-print(json.dumps([*told, settings.SESSION_COOKIE_SECURE]))
+bound = [cookie["path"], cookie["domain"], settings.SESSION_COOKIE_NAME]
+print(json.dumps([*told, settings.SESSION_COOKIE_SECURE, *bound]))
 """
 
 
@@ -171,4 +172,7 @@ def test_over_tls_browsers_are_told_to_stay_there(tmp_path):
         "https://record.example/login/",
         200,
         True,
+        "/",
+        "",
+        "__Host-sessionid",
     ]

@@ -6,10 +6,14 @@ import pytest
 import time_machine
 from axes.models import AccessAttempt
 from django.contrib.sessions.models import Session
+from django.db import connection
 from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
 
 from clinic.enums import Role
 from clinic.models import Client, Staff, User
+from clinic.services import delivery
+from clinic.sessions import SessionStore
 from tests import factories as make
 from tests.clinic.oauth_flow import fields_of
 
@@ -86,15 +90,69 @@ def test_the_cookies_are_out_of_reach_of_scripts_and_other_sites(staff):
     assert (session["httponly"], session["samesite"], csrf["samesite"]) == (True, "Lax", "Lax")
 
 
-def test_a_session_ends_by_itself(staff):
+def test_a_session_in_use_ends_after_a_days_work(staff):
     """After eight hours it is over, whatever was done in it."""
     browser = Browser()
     with time_machine.travel("2026-03-03T08:00:00Z", tick=False) as clock:
         log_in(browser, staff.user.username)
-        clock.shift(timedelta(hours=7, minutes=59))
+        for _ in range(23):
+            clock.shift(timedelta(minutes=20))
+            assert browser.get(CLIENTS).status_code == 200
+        clock.shift(timedelta(minutes=19))
         assert browser.get(CLIENTS).status_code == 200
         clock.shift(timedelta(minutes=2))
         assert browser.get(CLIENTS).status_code == 401
+
+
+@pytest.mark.parametrize(("left_alone", "status"), [(29, 200), (31, 401)])
+def test_a_session_that_is_left_alone_ends(staff, left_alone, status):
+    """45 CFR 164.312(a)(2)(iii), automatic logoff: half an hour after the last request, not after the login."""
+    browser = Browser()
+    with time_machine.travel("2026-03-03T08:00:00Z", tick=False) as clock:
+        log_in(browser, staff.user.username)
+        clock.shift(timedelta(minutes=25))
+        assert browser.get(CLIENTS).status_code == 200
+        clock.shift(timedelta(minutes=left_alone))
+        assert browser.get(CLIENTS).status_code == status
+
+
+def test_a_session_in_use_is_written_once_a_minute(staff):
+    """Its end moves on with its use, at the price of one statement a minute."""
+    browser = Browser()
+    with time_machine.travel("2026-03-03T08:00:00Z", tick=False) as clock:
+        log_in(browser, staff.user.username)
+        written = []
+        for _ in range(4):
+            clock.shift(timedelta(seconds=30))
+            with CaptureQueriesContext(connection) as queries:
+                browser.get(CLIENTS)
+            written.append(sum('UPDATE "django_session"' in query["sql"] for query in queries))
+    assert written == [0, 1, 0, 1]
+
+
+def test_a_session_that_was_ended_is_not_brought_back_by_its_use(staff):
+    """A request that began before the logout and is still under way keeps nothing alive."""
+    browser = Browser()
+    with time_machine.travel("2026-03-03T08:00:00Z", tick=False) as clock:
+        log_in(browser, staff.user.username)
+        held = SessionStore(browser.cookies["sessionid"].value)
+        row = Session.objects.get()
+        browser.post("/logout/")
+        clock.shift(timedelta(minutes=5))
+        held._keep_alive(row, held.decode(row.session_data))
+    assert Session.objects.count() == 0
+
+
+def test_ended_sessions_are_swept_away(staff):
+    """Their rows go with the next sweep; who is still at work stays signed in."""
+    with time_machine.travel("2026-03-03T08:00:00Z", tick=False) as clock:
+        log_in(Browser(), staff.user.username)
+        clock.shift(timedelta(minutes=20))
+        at_work = Browser()
+        log_in(at_work, staff.user.username)
+        clock.shift(timedelta(minutes=15))
+        delivery.sweep_expired()
+        assert [row.session_key for row in Session.objects.all()] == [at_work.cookies["sessionid"].value]
 
 
 def test_logging_out_needs_a_post_and_ends_the_session(staff):
