@@ -44,6 +44,7 @@ class Environment(BaseSettings):
     PLAIN_HTTP: bool | None = None
     SESSION_IDLE_MINUTES: Annotated[int, Field(gt=0, le=60)] = 30
     SESSION_HOURS: Annotated[int, Field(gt=0, le=24)] = 8
+    REQUESTS_A_MINUTE: Annotated[int, Field(gt=0)] = 600
     LOG_LEVEL: Literal["DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"] = "INFO"
     STATEMENT_TIMEOUT_MS: Annotated[int, Field(gt=0)] = 30_000
 

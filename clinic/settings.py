@@ -46,6 +46,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "clinic.middleware.RequestFrame",
     "clinic.api.account_trail.AccountTrail",
+    "clinic.api.rate_limits.SignInLimit",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -177,6 +178,8 @@ REST_FRAMEWORK = {
 }
 JSON_MAX_DEPTH = 40
 JSON_MAX_VALUES = 50_000
+# Of one person through one application; of one address while nobody is made out, and at the doors before the record.
+REQUESTS_A_MINUTE = {"person": ENVIRONMENT.REQUESTS_A_MINUTE, "unknown": 300, "sign_in": 60, "token": 300}
 PAGE_SIZE = 50
 PAGE_SIZE_MOST = 200
 

@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from clinic import audit
-from clinic.api import account_trail, idempotency
+from clinic.api import account_trail, idempotency, rate_limits
 from clinic.api.authentication import actor_of
 from clinic.api.fields import Instant, StrictInput
 from clinic.api.pagination import Page, page_of
@@ -27,6 +27,7 @@ from clinic.api.problems import LengthRequired
 from clinic.api.renderers import dumps
 from clinic.enums import AccountAction
 from clinic.errors import Conflict, DomainError, InvalidField, NotFound, PreconditionFailed, PreconditionRequired
+from clinic.limits import Standing
 from clinic.rules import device_clock
 from clinic.rules.access import Action, Actor
 
@@ -59,8 +60,13 @@ class ApiView(APIView):
         self.reason = ""
         self.told = False
         self.shows_present = False
-        super().perform_authentication(request)
-        self.actor = actor_of(request)  # type: ignore[assignment]
+        self.standing: Standing | None = None
+        try:
+            super().perform_authentication(request)
+            self.actor = actor_of(request)  # type: ignore[assignment]
+        finally:  # a caller who could not be made out counts too
+            self.standing = rate_limits.charge(request._request, getattr(self, "actor", None), now=self.now)
+            rate_limits.refuse_exceeded(self.standing)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -202,6 +208,7 @@ class ApiView(APIView):
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         if not getattr(self, "told", False):
             self._tell_at_last(response)
+        rate_limits.announce(response, getattr(self, "standing", None))
         return super().finalize_response(request, response, *args, **kwargs)
 
     def _tell_at_last(self, response: Response) -> None:

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from clinic.limits import Shared
 from clinic.models import OutboxHandling
 from clinic.services import delivery
 from goals.models import Goal, GoalProgress, GoalProgressHistory
@@ -165,3 +166,12 @@ def test_without_redis_messages_go_through_files(flow, goal, draft, own_database
         ready(goal)
         sign(flow, draft)
         eventually(lambda: seen(goal), what="progress after signing")
+
+
+@pytest.mark.broker
+def test_a_teams_processes_count_together(redis_url):
+    """Two counters on one Redis, as two web processes have them; what was counted goes by itself."""
+    first, second = Shared(redis_url), Shared(redis_url)
+    key = f"requests/test/{new_id()}/1"
+    assert [first.add(key), second.add(key), first.add(key)] == [1, 2, 3]
+    assert 0 < first._redis.ttl(key) <= 120
