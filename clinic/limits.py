@@ -76,7 +76,9 @@ class Shared:
             return 0
         try:
             with self._redis.pipeline(transaction=False) as asked:
-                used, _ = asked.incr(key).expire(key, 2 * SECONDS).execute()
+                asked.incr(key)
+                asked.expire(key, 2 * SECONDS)
+                used, _ = asked.execute()
         except redis.RedisError as exc:
             self._asked_again_at = time.monotonic() + LEFT_ALONE_FOR
             log.warning("not counted", code=type(exc).__name__)
