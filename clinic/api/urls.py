@@ -18,6 +18,7 @@ from clinic.api import (
     employment,
     episodes,
     me,
+    me_password,
     me_pin,
     notices,
     organization,
@@ -30,6 +31,7 @@ from clinic.api import (
 )
 
 urlpatterns = [
+    path("me/password/", me_password.OwnPassword.as_view()),
     path("me/pin/", me_pin.OwnPin.as_view()),
     path("documents/<uuid:id>/verify/", documents.DocumentVerification.as_view()),
     path("documents/<uuid:id>/read/", document_readings.ReadDocument.as_view()),

@@ -112,6 +112,8 @@ class AccountEvent(models.Model):
         indexes = [
             models.Index(fields=["user", "at"], name="account_event_by_user"),
             models.Index(fields=["at"], name="account_event_by_time"),
+            models.Index(fields=["named", "at"], name="account_event_by_name", condition=Q(action="sign_in")),
+            models.Index(fields=["address", "at"], name="account_event_by_address", condition=Q(action="sign_in")),
         ]
         triggers = append_only(told_at="at")
 

@@ -8,12 +8,19 @@ from django.db.models import Q
 from uuid_utils.compat import uuid7
 
 from clinic.models.base import ScopedModel, VersionedModel
+from clinic.rules.passwords import normalized
 
 
 class User(AbstractUser):
     """A login. It belongs to no organization: the staff rows that point to it do."""
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+
+    def set_password(self, raw_password: str | None) -> None:
+        super().set_password(raw_password and normalized(raw_password))
+
+    def check_password(self, raw_password: str) -> bool:
+        return super().check_password(normalized(raw_password))
 
 
 class Organization(models.Model):

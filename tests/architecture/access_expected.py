@@ -120,6 +120,7 @@ EXPECTED: dict[str, str] = {
     "GET goals/<uuid:id>/progress/": "+ 4 + 4 3 3 3 3 1",
     "POST goals/<uuid:id>/resume/": "3 3 + 4 3 3 3 3 1",
     "GET me/": "+ o o o o o 3 o 1",
+    "POST me/password/": "+ + + + + + 3 + 1",
     "POST me/pin/": "+ + + + + + 3 + 1",
     "GET note-templates/": "+ + + + + 3 3 o 1",
     "GET note-templates/<uuid:id>/": "+ + + + + 3 3 4 1",

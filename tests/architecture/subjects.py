@@ -234,6 +234,7 @@ STATES: dict[str, Maker] = {
     "cosign-queue/unassigned/": ownerless,
     "day/": booked(),
     "me/": row(c.Staff),
+    "me/password/": row(c.Staff),
     "me/pin/": row(c.Staff),
     "organization/": row(c.Organization),
 }
@@ -260,6 +261,7 @@ BODIES: dict[str, dict[str, Any]] = {
     "POST episodes/<uuid:id>/cancel/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/discharge/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/hold/": {"on": "2026-04-01"},
+    "POST me/password/": {"password": PASSWORD},
     "POST me/pin/": {"password": PASSWORD},
     "POST participations/<uuid:id>/check-in/": {"arrived_at": NOON.isoformat()},
     "POST participations/<uuid:id>/finish/": {"left_at": LATER.isoformat()},

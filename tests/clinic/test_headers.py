@@ -12,10 +12,12 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.test import Client as Browser
 
+from clinic.api.session import LogOut
 from clinic.enums import Role
 from clinic.environment import TOP
 from clinic.models import Client
 from tests import factories as make
+from tests.architecture.doors import every_route
 from tests.clinic import oauth_flow as flow
 from tests.clinic.test_environment import TEAM
 
@@ -119,6 +121,14 @@ def test_a_page_needs_nothing_inline_and_no_other_host(browser, path):
     page = read(answer)
     assert page.inline == []
     assert {urlsplit(urljoin("http://testserver/", address)).netloc for address in page.loads} <= {"testserver"}
+
+
+def test_no_page_is_left_out_of_these_tests():
+    """Whatever route fills a template is one of the pages above."""
+    shows_a_page = {
+        route for route, view in every_route().items() if getattr(view, "template_name", None) and view is not LogOut
+    }
+    assert shows_a_page == {"login/", "oauth/authorize/", DOCS.removeprefix("/")}
 
 
 def test_the_pages_scripts_are_served_by_this_host(browser):
