@@ -6,11 +6,13 @@ import tempfile
 from functools import cached_property
 from itertools import combinations
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 
 from pydantic import Field, SecretStr, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+
+from clinic.mail_url import UnusableMailUrl, mail_settings
 
 TOP = Path(__file__).resolve().parent.parent
 LOOPBACK = ["localhost", "127.0.0.1", "[::1]"]
@@ -40,6 +42,8 @@ class Environment(BaseSettings):
     DEBUG: bool = False
     ALLOWED_HOSTS: Annotated[list[str], NoDecode] = LOOPBACK
     TRUSTED_ORIGINS: Annotated[list[str], NoDecode] = []
+    EMAIL_URL: SecretStr | None = None
+    EMAIL_FROM: str = "record@localhost"
     TRUSTED_PROXIES: Annotated[int, Field(ge=0)] = 0
     PLAIN_HTTP: bool | None = None
     SESSION_IDLE_MINUTES: Annotated[int, Field(gt=0, le=60)] = 30
@@ -53,7 +57,9 @@ class Environment(BaseSettings):
     def _listed(cls, value: object) -> object:
         return [part.strip() for part in value.split(",") if part.strip()] if isinstance(value, str) else value
 
-    @field_validator("DATABASE_URL", "REDIS_URL", "SECRET_KEY", "PIN_KEY", "AUDIT_KEY", "AUDIT_ANCHOR", mode="before")
+    @field_validator(
+        "DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY", "PIN_KEY", "AUDIT_KEY", "AUDIT_ANCHOR", mode="before"
+    )
     @classmethod
     def _absent(cls, value: object) -> object:
         return None if value == "" else value
@@ -73,6 +79,15 @@ class Environment(BaseSettings):
     def plain_http(self) -> bool:
         """Only the embedded mode, which listens on this machine alone, speaks plain HTTP unasked."""
         return self.embedded if self.PLAIN_HTTP is None else self.PLAIN_HTTP
+
+    @property
+    def mail(self) -> dict[str, Any]:
+        """The settings of mail: one machine keeps letters in a folder until it is told of a server."""
+        given = self.EMAIL_URL.get_secret_value() if self.EMAIL_URL else None
+        try:
+            return mail_settings(given, kept_in=self.VAR_DIR / "mail" if self.embedded else None)
+        except UnusableMailUrl as exc:
+            raise UnsafeSetting(str(exc)) from None
 
     @cached_property
     def secret_key(self) -> str:

@@ -283,9 +283,8 @@ OUTBOX_LISTENERS = {
 OUTBOX_ATTEMPTS = 12
 
 # --- Mail -----------------------------------------------------------------------------------------
-EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
-EMAIL_FILE_PATH = VAR_DIR / "mail"
-DEFAULT_FROM_EMAIL = "record@localhost"
+globals().update(ENVIRONMENT.mail)
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = ENVIRONMENT.EMAIL_FROM
 
 from clinic.api_description import SPECTACULAR_SETTINGS  # noqa: E402, F401
 from clinic.logs import LOGGING  # noqa: E402, F401
