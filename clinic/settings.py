@@ -267,6 +267,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 3600.0,
         "options": {"expires": 1800},
     },
+    "list what was signed after a PIN was reset": {
+        "task": "clinic.list_signatures_since_reset",
+        "schedule": 900.0,
+        "options": {"expires": 600},
+    },
     "sweep what expired": {"task": "clinic.sweep_expired", "schedule": 600.0, "options": {"expires": 300}},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
@@ -278,6 +283,9 @@ OUTBOX_LISTENERS = {
     "goal.changed": ["goals.recompute_goal"],
     "supervision.changed": ["clinic.reassign_cosignatures"],
     "succession.recorded": ["clinic.reassign_cosignatures"],
+    "pin.changed": ["clinic.tell_pin_changed"],
+    "pin_reset.started": ["clinic.send_pin_code"],
+    "pin_reset.watched": ["clinic.mail_signatures_since_reset"],
     "staff.leaving": ["clinic.reassign_cosignatures"],
 }
 OUTBOX_ATTEMPTS = 12

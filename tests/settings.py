@@ -15,5 +15,6 @@ from clinic.settings import *  # noqa: E402, F403
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 SECURE_SSL_REDIRECT = False
 SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "sessionid", "csrftoken"
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 # Tests and benches ask faster than people; those of the limits set their own.
 REQUESTS_A_MINUTE = dict.fromkeys(("person", "unknown", "sign_in", "token"), 1_000_000)

@@ -19,7 +19,7 @@ from clinic.rules.access import Actor
 
 KEPT_FOR = timedelta(hours=24)
 KEY = re.compile(r"^[\x21-\x7e]{8,100}$")
-SECRETS = {"pin", "password", "new_pin", "new_password", "code"}
+SECRETS = {"pin", "password", "current_pin", "new_password", "code"}
 KEPT_HEADERS = ("ETag", "Location")
 
 

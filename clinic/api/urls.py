@@ -18,10 +18,12 @@ from clinic.api import (
     employment,
     episodes,
     me,
+    me_email,
     me_password,
     me_pin,
     notices,
     organization,
+    pin_resets,
     precautions,
     self_given_rights,
     staff,
@@ -31,7 +33,10 @@ from clinic.api import (
 )
 
 urlpatterns = [
+    path("me/email/", me_email.OwnAddress.as_view()),
     path("me/password/", me_password.OwnPassword.as_view()),
+    path("me/pin/reset/", pin_resets.OwnPinByCode.as_view()),
+    path("me/signatures/", pin_resets.OwnSignatures.as_view()),
     path("me/pin/", me_pin.OwnPin.as_view()),
     path("documents/<uuid:id>/verify/", documents.DocumentVerification.as_view()),
     path("documents/<uuid:id>/read/", document_readings.ReadDocument.as_view()),
@@ -53,6 +58,7 @@ urlpatterns = [
     path("successions/", supervision.SuccessionList.as_view()),
     path("staff/", staff.StaffList.as_view()),
     path("staff/<uuid:id>/", staff.StaffDetail.as_view()),
+    path("staff/<uuid:id>/pin-reset/", pin_resets.ResetPin.as_view()),
     path("staff/<uuid:id>/roles/", staff.RolesOfStaff.as_view()),
     path("staff/<uuid:id>/supervision-ledger/", supervision_ledger.SupervisionLedger.as_view()),
     path("staff-roles/<uuid:id>/", staff.StaffRoleDetail.as_view()),

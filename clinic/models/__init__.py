@@ -11,6 +11,7 @@ from clinic.models.episodes import CareTeam, Episode, EpisodeChange, EpisodeDiag
 from clinic.models.notices import Notice
 from clinic.models.organization import DiagnosisCode, Organization, Room, Site, User
 from clinic.models.outbox import ChangeFeed, Idempotency, OutboxHandling, OutboxMessage
+from clinic.models.pin_resets import PinReset
 from clinic.models.seals import Seal, SealEntry, Unsealed
 from clinic.models.self_given_rights import SelfGivenRight
 from clinic.models.staff import ContractedHours, Credential, SigningPin, Staff, StaffRole
@@ -49,6 +50,7 @@ __all__ = [
     "Organization",
     "OutboxHandling",
     "OutboxMessage",
+    "PinReset",
     "Precaution",
     "Room",
     "Seal",

@@ -35,6 +35,7 @@ class Action(StrEnum):
     SEE_STAFF = "staff:read"
     CHANGE_STAFF = "staff:write"
     SEE_SELF_GIVEN_RIGHTS = "self_given_rights:read"
+    RESET_PINS = "pins:reset"
     SEE_SUPERVISION = "supervision:read"
     CHANGE_SUPERVISION = "supervision:write"
     SEE_CONTACTS = "supervisory_contacts:read"
@@ -103,6 +104,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_STAFF: dict.fromkeys(Role, ALL),
     Action.CHANGE_STAFF: {ADMINISTRATOR: ALL},
     Action.SEE_SELF_GIVEN_RIGHTS: dict.fromkeys(Role, ALL),
+    Action.RESET_PINS: {ADMINISTRATOR: ALL},
     Action.SEE_SUPERVISION: {ASSISTANT: ALL, THERAPIST: ALL, ADMINISTRATOR: ALL},
     Action.CHANGE_SUPERVISION: {ADMINISTRATOR: ALL},
     Action.SEE_CONTACTS: {ASSISTANT: SELF, THERAPIST: SELF, ADMINISTRATOR: ALL},

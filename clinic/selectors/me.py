@@ -10,4 +10,5 @@ def self_of(actor: Actor) -> Staff:
 
 
 def has_pin(staff: Staff) -> bool:
-    return hasattr(staff, "signing_pin")
+    """Misses of the password begin a row as well: a PIN is there once it was set."""
+    return hasattr(staff, "signing_pin") and staff.signing_pin.hash != ""

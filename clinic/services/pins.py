@@ -12,6 +12,7 @@ from argon2.exceptions import VerifyMismatchError
 from django.conf import settings
 from django.db import transaction
 
+from clinic import outbox
 from clinic.errors import Conflict, InvalidField, Locked, NotAllowed
 from clinic.models import SigningPin, User
 from clinic.rules import pins as rules
@@ -51,7 +52,7 @@ def _keyed(pin: str) -> str:
 def prove_password(*, actor: Actor, password: str, now: datetime) -> PinProof:
     """The proof that this is she, by the account's password; a miss counts like a PIN's."""
     user = User.objects.get(staff=actor.person)
-    if not _attempt(actor, now, lambda _: user.check_password(password)):
+    if not _attempt(actor, now, lambda _: user.check_password(password), forgives=False):
         raise WrongPassword
     return PinProof(staff_id=actor.person, at=now)
 
@@ -67,6 +68,16 @@ def set_pin(*, actor: Actor, proof: PinProof, pin: str, now: datetime) -> None:
     SigningPin.objects.filter(staff_id=actor.person).update(
         hash=HASHER.hash(_keyed(pin)), misses=0, locked_until=None, changed_at=now
     )
+    outbox.record("pin.changed", organization_id=actor.organization_id, now=now, staff_id=actor.person, at=now)
+
+
+def prove_present(*, actor: Actor, pin: str | None, now: datetime) -> None:
+    """Whoever has a PIN gives it before she changes it; a lost one is set by a code that only she is sent."""
+    if not SigningPin.objects.filter(staff_id=actor.person).exclude(hash="").exists():
+        return
+    if pin is None:
+        raise InvalidField("/current_pin", "Give the PIN that signs so far", code="required")
+    prove(actor=actor, pin=pin, now=now)
 
 
 def prove(*, actor: Actor, pin: str, now: datetime) -> PinProof:
@@ -77,14 +88,20 @@ def prove(*, actor: Actor, pin: str, now: datetime) -> PinProof:
 
 
 @transaction.atomic
-def _attempt(actor: Actor, now: datetime, is_right: Callable[[str], bool]) -> bool:
-    """One guess, counted here and now: what was tried with it comes later, in another transaction."""
+def _attempt(actor: Actor, now: datetime, is_right: Callable[[str], bool], *, forgives: bool = True) -> bool:
+    """One guess, counted here and now: what was tried with it comes later, in another transaction.
+
+    The right PIN forgives misses; the right password does not, or whoever had it could guess the PIN for ever.
+    """
     held = _held(actor) or _begun(actor, now)
     if held.locked_until is not None and rules.is_locked(held.locked_until, now=now):
         raise Locked(retry_after=max(1, int((held.locked_until - now).total_seconds())))
     right = is_right(held.hash)
     before = (held.misses, held.locked_until)
-    held.misses, held.locked_until = (0, None) if right else rules.after_miss(held.misses, now=now)
+    if not right:
+        held.misses, held.locked_until = rules.after_miss(held.misses, now=now)
+    elif forgives:
+        held.misses, held.locked_until = 0, None
     if before != (held.misses, held.locked_until):
         held.save(update_fields=["misses", "locked_until"])
     return right

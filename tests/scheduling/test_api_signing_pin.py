@@ -136,8 +136,9 @@ def test_what_is_no_pin_is_no_miss(flow, note, body):
 
 
 def set_pin(flow, pin, *, password=PASSWORD, at=f"{DAY} 09:00"):
+    body = {"password": password, "current_pin": PIN, "pin": pin}
     with time_machine.travel(make.at(at), tick=False):
-        return flow.ana.post("/api/v1/me/pin/", {"password": password, "pin": pin}, format="json")
+        return flow.ana.post("/api/v1/me/pin/", body, format="json")
 
 
 @pytest.fixture
