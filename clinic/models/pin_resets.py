@@ -28,7 +28,12 @@ class PinReset(ScopedModel):
             models.CheckConstraint(
                 name="pin_reset_used_while_good",
                 condition=Q(used_at__isnull=True)
-                | Q(used_at__gte=F("started_at"), used_at__lt=F("expires_at"), ended_at=F("used_at")),
+                | Q(
+                    used_at__gte=F("started_at"),
+                    used_at__lt=F("expires_at"),
+                    ended_at__isnull=False,
+                    ended_at=F("used_at"),
+                ),
             ),
             models.CheckConstraint(
                 name="pin_reset_listed_once_used",

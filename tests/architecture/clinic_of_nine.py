@@ -58,8 +58,9 @@ def make_clinic() -> Clinic:
 
 
 def let_in(staff: c.Staff) -> None:
-    """Her password and her signing PIN."""
+    """Her password, her mail address and her signing PIN."""
     staff.user.set_password(PASSWORD)
+    staff.user.email = "somebody@people.example"
     staff.user.save()
     c.SigningPin.objects.create(
         staff=staff, organization_id=staff.organization_id, hash=kept_pin(), changed_at=timezone.now()

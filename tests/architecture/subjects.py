@@ -11,6 +11,7 @@ from django.db import models
 from clinic import models as c
 from clinic.api.examples import EXAMPLES
 from clinic.rules.canonical import digest, freeze
+from clinic.services.pin_resets import code_of
 from goals import models as g
 from goals.services import progress
 from scheduling import models as s
@@ -226,6 +227,7 @@ STATES: dict[str, Maker] = {
     "notes/<uuid:id>/checks/": draft,
     "notes/<uuid:id>/sign/": draft,
     "staff/<uuid:id>/supervision-ledger/": row(c.Staff),
+    "staff/<uuid:id>/pin-reset/": row(c.Staff),
     "staff/<uuid:id>/roles/": after(c.StaffRole, row(c.Staff)),
     "batch/": row(c.Staff),
     "caseload/": row(c.Episode),
@@ -234,7 +236,10 @@ STATES: dict[str, Maker] = {
     "cosign-queue/unassigned/": ownerless,
     "day/": booked(),
     "me/": row(c.Staff),
+    "me/email/": row(c.Staff),
     "me/password/": row(c.Staff),
+    "me/pin/reset/": row(c.PinReset),
+    "me/signatures/": row(c.Signature),
     "me/pin/": row(c.Staff),
     "organization/": row(c.Organization),
 }
@@ -261,8 +266,10 @@ BODIES: dict[str, dict[str, Any]] = {
     "POST episodes/<uuid:id>/cancel/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/discharge/": {"on": "2026-04-01"},
     "POST episodes/<uuid:id>/hold/": {"on": "2026-04-01"},
+    "POST me/email/": {"password": PASSWORD},
     "POST me/password/": {"password": PASSWORD},
-    "POST me/pin/": {"password": PASSWORD},
+    "POST me/pin/reset/": {"password": PASSWORD},
+    "POST me/pin/": {"password": PASSWORD, "current_pin": PIN},
     "POST participations/<uuid:id>/check-in/": {"arrived_at": NOON.isoformat()},
     "POST participations/<uuid:id>/finish/": {"left_at": LATER.isoformat()},
     "POST precautions/<uuid:id>/lift/": {"lifted_on": "2026-04-01"},
@@ -274,6 +281,7 @@ MORE: dict[str, Callable[[Clinic, int], Any]] = {
     "goals/<uuid:id>/changes/": lambda clinic, n: clinic.raw.add(g.GoalChange),
     "goals/<uuid:id>/measurements/": lambda clinic, n: clinic.raw.add(g.Measurement, slot=n),
     "goals/<uuid:id>/progress-history/": lambda clinic, n: clinic.raw.add(g.GoalProgressHistory, number=n),
+    "me/signatures/": lambda clinic, n: next_version(clinic, n),
     "notes/<uuid:id>/versions/": lambda clinic, n: next_version(clinic, n),
     "staff/<uuid:id>/roles/": lambda clinic, n: clinic.raw.add(
         c.StaffRole, starts_on=date(2030 + n, 1, 1), ends_on=date(2030 + n, 12, 31), role="therapist"
@@ -319,6 +327,7 @@ def ask(clinic: Clinic, method: str, route: str, *, who: str = "one") -> Ask:
         body |= BODIES.get(f"{method} {route}", {})
         body |= {name: current_digest(key) for name in body if name == "digest"}
         body |= {name: PIN for name in body if name == "pin"}
+        body |= {name: code_of(key) for name in body if name == "code" and route == "me/pin/reset/"}
         body |= {name: [{"document": str(key), "digest": current_digest(key)}] for name in body if name == "items"}
     named = make.new_id() if method == NEW else str(key)
     url = f"/{BASE}{route}".replace("<uuid:id>", named) + QUERIES.get(route, "")

@@ -45,6 +45,7 @@ NEVER_REMOVED = KEPT_AS_THEY_ARE | {
     "clinic.EmergencyAccess",
     "clinic.Episode",
     "clinic.Notice",
+    "clinic.PinReset",
     "goals.Goal",
     "goals.GoalPhase",
     "goals.OrderedScale",

@@ -41,6 +41,7 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "clinic.EmergencyAccess": lambda w, who: {"begun_at": NOON, "ends_at": LATER},
     "clinic.Disclosure": lambda w, who: {"disclosed_on": DAY},
     "clinic.DocumentReading": lambda w, who: {"begun_at": NOON, "ends_at": LATER},
+    "clinic.PinReset": lambda w, who: {"expires_at": NOON + timedelta(days=365)},
     "clinic.Document": lambda w, who: {"draft": {}},
     "clinic.DocumentVersion": lambda w, who: {"content": b"{}", "digest": ZERO_DIGEST},
     "clinic.Seal": lambda w, who: dict.fromkeys(["root", "previous", "mac"], ZERO_DIGEST),

@@ -8,6 +8,7 @@ from tests.architecture.attempts.attempt import BACKWARDS, TOMORROW, Attempt, th
 from tests.architecture.world import DAY, NOON
 
 A = Attempt
+AN_HOUR = timedelta(hours=1)
 
 ATTEMPTS = [
     A(
@@ -35,6 +36,34 @@ ATTEMPTS = [
         m.Consent,
         "taken back by way of exception on no day",
         with_columns(revocation_exception="Her grandmother called"),
+    ),
+    A(
+        "pin_reset_one_open",
+        m.PinReset,
+        "two codes are good at once",
+        with_columns(),
+        there_is(m.PinReset),
+    ),
+    A("pin_reset_expires_later", m.PinReset, "it is never good", with_columns(expires_at=NOON)),
+    A("pin_reset_used_while_good", m.PinReset, "used and still open", with_columns(used_at=NOON)),
+    A(
+        "pin_reset_used_while_good",
+        m.PinReset,
+        "used after it had expired",
+        with_columns(expires_at=NOON + AN_HOUR, used_at=NOON + AN_HOUR, ended_at=NOON + AN_HOUR),
+    ),
+    A(
+        "pin_reset_used_while_good",
+        m.PinReset,
+        "used before it was started",
+        with_columns(used_at=NOON - AN_HOUR, ended_at=NOON - AN_HOUR),
+    ),
+    A("pin_reset_listed_once_used", m.PinReset, "listed without having been used", with_columns(listed_at=NOON)),
+    A(
+        "pin_reset_listed_once_used",
+        m.PinReset,
+        "listed before it was used",
+        with_columns(used_at=NOON, ended_at=NOON, listed_at=NOON - AN_HOUR),
     ),
     A(
         "notice_once_per_subject",

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clinic', '0018_seal_keys'),
+        ('clinic', '0024_self_given_right_keys'),
     ]
 
     operations = [
