@@ -26,6 +26,7 @@ SCHEDULE = (
     c.EpisodeChange,
     c.CareTeam,
     c.Consent,
+    c.Disclosure,
     c.SelfGivenRight,
     c.SupervisoryContact,
     c.SupervisoryContactClient,
