@@ -10,6 +10,7 @@ WHAT_TO_DO = {
     "never_queued": "403, in a batch: send it by itself, with a connection; signatures always",
     "rests_on_refused": "409, in a batch: the operation that it comes `after` was not applied",
     "throttled": "429: more requests in a minute than `RateLimit-Policy` allows; wait as `Retry-After` says",
+    "feed_restarted": "410: fetch everything anew, and follow `/changes/` from the beginning",
     "idempotency_key_required": "400: signing, co-signing and returning need an `Idempotency-Key`",
     "idempotency_key_reused": "422: this key stood for another request; make a new one",
     "wrong_pin": "403: ask for the PIN again; several misses lock it",

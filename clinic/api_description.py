@@ -54,6 +54,10 @@ as it is now under `current_etag`, and what a `PUT` or `PATCH` has `sent`.
 with a key of its own. Each is done or refused by itself, as if it had come alone, and answered: `applied`,
 `already_applied`, `conflict`, `refused`, or `try_again`. Signing is never queued: it needs the server and the PIN.
 
+**Following changes.** `/changes/` says where the feed stands now; with `since` it tells the ids of what was made or
+changed since, as far as it is in reach now, and whose records are in reach at all. Begin there, then fetch the lists.
+It misses nothing, however many write at once, and may tell a change twice.
+
 **Whose clock.** When something was observed is told by the device, when it was signed by the server. A device that
 sends its own time as `Device-Time` has the times that it tells put right by as much as it is off, if that is more
 than five minutes; the part of the visit then shows `device_offset_seconds`, the signed note a flag. Nothing is refused

@@ -125,6 +125,22 @@ def _cursor(row: Any, order: Sequence[str], binding: str, *, backwards: bool) ->
     return _sealer().encrypt(json.dumps({"b": binding, "r": backwards, "k": key}).encode()).decode()
 
 
+def sealed(values: list[int], binding: str) -> str:
+    """A position that a reader keeps and gives back, readable here alone."""
+    return _sealer().encrypt(json.dumps({"b": binding, "k": values}).encode()).decode()
+
+
+def opened(given: str, binding: str, *, member: str) -> list[int]:
+    """The values that were sealed under this binding; anything else is refused."""
+    try:
+        held = json.loads(_sealer().decrypt(given.encode()))
+        if held["b"] != binding:
+            raise ValueError
+        return [int(value) for value in held["k"]]
+    except (InvalidToken, ValueError, KeyError, TypeError):
+        raise ValidationError({member: ["This is no position that was given here"]}, code="invalid_cursor") from None
+
+
 def _sealer() -> Fernet:
     """Signs and hides: a row's key may be a child's name, and a cursor stands in addresses and proxies' logs."""
     return Fernet(base64.urlsafe_b64encode(hashlib.sha256(f"{SALT}:{settings.SECRET_KEY}".encode()).digest()))

@@ -136,7 +136,7 @@ class ServiceSchema(AutoSchema):
             return bodies
         # What preconditions answer where one row is read.
         conditional = ["304", "412"] if self.method == "GET" and not self._is_list() else []
-        codes = sorted([*PROBLEMS[self.method], *conditional])
+        codes = sorted([*PROBLEMS[self.method], *conditional, *self.view.refuses])
         for code in codes:
             if code in bodies:
                 continue

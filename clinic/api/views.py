@@ -47,6 +47,7 @@ class ApiView(APIView):
     filters: ClassVar[type[StrictInput] | None] = None
     key_required: ClassVar[bool] = False
     takes_key: ClassVar[bool] = True
+    refuses: ClassVar[tuple[str, ...]] = ()  # statuses beyond those of every door
     queued: ClassVar[tuple[str, ...]] = ()  # the methods that a tablet may send later; never what needs a PIN
     changes_version: ClassVar[bool] = False
     observes: ClassVar[tuple[str, ...]] = ()  # the methods whose bodies tell times by the device's clock

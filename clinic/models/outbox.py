@@ -67,7 +67,7 @@ class ChangeFeed(models.Model):
 
     class Meta:
         constraints = [one_of("kind", ChangeKind, name="change_feed_kind_is_known")]
-        indexes = [models.Index(fields=["organization", "client", "seq"], name="change_feed_by_client")]
+        indexes = [models.Index(fields=["organization", "transaction_id", "seq"], name="change_feed_in_order")]
         triggers = append_only(key="seq")
 
     def __str__(self) -> str:

@@ -75,6 +75,7 @@ class Action(StrEnum):
     RECORD_DISCLOSURES = "disclosures:write"
     SEE_CASELOAD = "caseload:read"
     SEND_BATCH = "batch:write"
+    FOLLOW_CHANGES = "changes:read"
 
 
 R = Relation
@@ -144,6 +145,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.RECORD_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEND_BATCH: dict.fromkeys(Role, SELF),
+    Action.FOLLOW_CHANGES: dict.fromkeys(Role, SELF),
 }
 
 # What a system, which acts for nobody, can be bound to at the most: never a document's content.

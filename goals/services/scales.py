@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.db import transaction
 
+from clinic import outbox
 from clinic.errors import Conflict, constraint_as_error
 from clinic.rules.access import Actor
 from clinic.services.changes import apply_changes
@@ -23,9 +24,11 @@ TAKEN = {"scale_name_once_per_organization": ScaleNameTaken}
 def add_scale(*, actor: Actor, scale_id: UUID, digest: str, name: str, levels: list[str]) -> OrderedScale:
     """A scale of the organization: named levels, lowest first, which never change."""
     with constraint_as_error(TAKEN):
-        return OrderedScale.objects.create(
+        scale = OrderedScale.objects.create(
             pk=scale_id, organization_id=actor.organization_id, name=name, levels=levels, created_digest=digest
         )
+    outbox.created("scale", scale)
+    return scale
 
 
 @transaction.atomic
@@ -33,4 +36,5 @@ def change_scale(*, scale: OrderedScale, **wanted: Any) -> OrderedScale:
     """Give a scale another name."""
     with constraint_as_error(TAKEN):
         apply_changes(scale, wanted)
+    outbox.changed("scale", scale)
     return scale

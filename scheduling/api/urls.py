@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from scheduling.api import batch, cosign_queue, desk, note_checks, note_templates, notes, visits
+from scheduling.api import batch, changes, cosign_queue, desk, note_checks, note_templates, notes, visits
 
 urlpatterns = [
     path("visits/", visits.VisitList.as_view()),
@@ -31,6 +31,7 @@ urlpatterns = [
     path("addenda/<uuid:id>/cosign/", notes.AddendumCosign.as_view()),
     path("addenda/<uuid:id>/return/", notes.AddendumReturn.as_view()),
     path("batch/", batch.Batch.as_view()),
+    path("changes/", changes.Changes.as_view()),
     path("day/", desk.Day.as_view()),
     path("caseload/", desk.Caseload.as_view()),
     path("cosign-queue/", cosign_queue.CosignQueue.as_view()),

@@ -1,15 +1,14 @@
 """What visits hold, and whom they put in reach: staff, children and room places, and places on care teams."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import connection
 from django.db.models import Q, QuerySet
 
-from clinic.enums import CareSource
 from clinic.errors import Conflict, constraint_as_error
-from clinic.models import CareTeam, Organization, Room
+from clinic.models import Room
 from clinic.rules.access import Actor
 from scheduling.enums import VisitStatus
 from scheduling.models import Booking, Participation, Visit
@@ -98,37 +97,6 @@ def _overlap(one: Any, other: Any) -> bool:
     return one.lower < other.upper and other.lower < one.upper
 
 
-def put_on_care_teams(visit: Visit, *, episodes: list[UUID], staff: list[UUID]) -> None:
-    """A booking puts its clinicians in reach of the child, from some days before until the note is signed."""
-    days = Organization.objects.values_list("care_team_days_before_booking", flat=True).get(pk=visit.organization_id)
-    starts_on = visit.service_date - timedelta(days=days)
-    held = CareTeam.objects.filter(source_id=visit.pk, episode_id__in=episodes, staff_id__in=staff)
-    known = set(held.values_list("episode_id", "staff_id"))
-    held.update(starts_on=starts_on, ends_on=None)
-    CareTeam.objects.bulk_create(
-        CareTeam(
-            organization_id=visit.organization_id,
-            episode_id=episode_id,
-            staff_id=staff_id,
-            starts_on=starts_on,
-            source=CareSource.BOOKING.value,
-            source_id=visit.pk,
-        )
-        for episode_id in episodes
-        for staff_id in staff
-        if (episode_id, staff_id) not in known
-    )
-
-
-def leave_care_teams(visit: Visit, today: date, *, episode_id: UUID | None = None) -> None:
-    """End what this booking gave; a place that had not begun yet is taken back."""
-    rows = CareTeam.objects.filter(source_id=visit.pk, ends_on__isnull=True)
-    if episode_id is not None:
-        rows = rows.filter(episode_id=episode_id)
-    rows.filter(starts_on__gt=today).delete()
-    rows.filter(starts_on__lte=today).update(ends_on=today)
-
-
 def free_the_rest(row: Participation, left_at: datetime) -> None:
     """What was held beyond the time that was used becomes free: somebody's next visit may have begun then."""
     held = Booking.objects.filter(visit_id=row.visit_id, live=True)
@@ -183,11 +151,3 @@ def _to_take_again(row: Participation) -> list[Booking]:
     held = own.filter(live=True, staff__isnull=False).exists()
     released = own.filter(child if held else child | Q(client__isnull=True), live=False)
     return list(released.select_related("room").order_by("pk"))
-
-
-@transaction.atomic(savepoint=False)
-def end_reach_of_booking(*, visit: Visit, episode_id: UUID, staff_id: UUID, today: date) -> None:
-    """The note is signed: what the booking gave its author ends with this day."""
-    CareTeam.objects.filter(
-        source_id=visit.pk, episode_id=episode_id, staff_id=staff_id, ends_on__isnull=True, starts_on__lte=today
-    ).update(ends_on=today)

@@ -7,10 +7,10 @@ from django.db import IntegrityError, transaction
 
 from clinic import outbox
 from clinic.errors import Conflict
-from clinic.models import CareTeam
 from clinic.rules.access import Actor
 from scheduling.models import Booking, ParticipationNote, Visit
 from scheduling.selectors import visits as selectors
+from scheduling.services.reach_of_bookings import end_places
 
 
 @transaction.atomic(savepoint=False)
@@ -25,7 +25,7 @@ def correct_clinicians(*, actor: Actor, visit: Visit, staff: Collection[UUID]) -
     if ParticipationNote.objects.filter(participation__visit=visit, author_id__in=gone).exists():
         raise Conflict("Who has documented a visit took part in it", code="has_documented")
     held.filter(staff_id__in=gone).update(live=False, superseded=True)
-    CareTeam.objects.filter(source_id=visit.pk, staff_id__in=gone, ends_on__isnull=True).update(ends_on=actor.today)
+    end_places(visit.pk, on=actor.today, staff=gone)
     for person in come:
         _take_part(visit, person)
     visit.version += 1

@@ -21,8 +21,8 @@ from scheduling.rules import notes as rules
 from scheduling.rules.visits import OVER, minutes_between
 from scheduling.selectors import notes as selectors
 from scheduling.services import steps
-from scheduling.services.bookings import end_reach_of_booking
 from scheduling.services.note_flags import end_of, flags_at_signing
+from scheduling.services.reach_of_bookings import end_reach_of_booking
 from scheduling.services.visits import shows_more
 
 

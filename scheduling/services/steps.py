@@ -15,12 +15,11 @@ from scheduling.rules import visits as rules
 from scheduling.selectors import visits as selectors
 from scheduling.services.bookings import (
     free_the_rest,
-    leave_care_teams,
-    put_on_care_teams,
     release,
     staff_holding,
     take_again,
 )
+from scheduling.services.reach_of_bookings import leave_care_teams, put_on_care_teams
 from scheduling.services.step_rows import step_row
 
 # The day may be another one than the visit's, the wait for it may not be.
@@ -59,6 +58,7 @@ def _visit_follows(visit: Visit) -> None:
     visit.finished_at = max((left for _, _, left in parts if left), default=None) if done else None
     visit.version += 1
     visit.save(update_fields=["status", "arrived_at", "finished_at", "version"])
+    outbox.changed("visit", visit)
 
 
 @transaction.atomic

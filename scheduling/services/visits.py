@@ -17,9 +17,10 @@ from scheduling.enums import VisitStatus
 from scheduling.models import Booking, Participation, ParticipationChange, Visit
 from scheduling.rules import visits as rules
 from scheduling.selectors.planned import planned_ids
-from scheduling.services.bookings import hold, leave_care_teams, put_on_care_teams
+from scheduling.services.bookings import hold
 from scheduling.services.clinicians import correct_clinicians
 from scheduling.services.planned import goals_to_plan, plan_goals
+from scheduling.services.reach_of_bookings import leave_care_teams, put_on_care_teams
 from scheduling.services.step_rows import step_row
 from scheduling.services.wanted import Wanted, refuse_by_rule, wanted_of
 
@@ -114,6 +115,7 @@ def _move_parts(actor: Actor, visit: Visit, held: dict[UUID, Participation], wan
         row.save(update_fields=["starts_at", "ends_at", "service_date", "version"])
         if child.goals is not None:
             plan_goals(actor=actor, participation=row, goals=child.goals, now=now)
+        outbox.changed("participation", row, client_id=row.client_id, episode_id=row.episode_id)
     _take_part(actor, visit, wanted, now, already=set(held))
 
 
@@ -136,6 +138,8 @@ def _take_part(
     ]
     with constraint_as_error({"scheduling_participation_pkey": Conflict("A child's part has this id already")}):
         Participation.objects.bulk_create(rows)
+    for row in rows:
+        outbox.created("participation", row, client_id=row.client_id, episode_id=row.episode_id)
     ParticipationChange.objects.bulk_create(step_row(row, "", VisitStatus.BOOKED, actor=actor, now=now) for row in rows)
     planned = {child.episode.pk: child.goals for child in wanted.children if child.goals}
     for row in rows:
@@ -149,9 +153,6 @@ def plan_part(*, actor: Actor, participation: Participation, goals: list[UUID], 
     named = goals_to_plan(actor, participation.episode_id, goals, pointer="/goals")
     if plan_goals(actor=actor, participation=participation, goals=named, now=now):
         shows_more(participation)
-        outbox.changed(
-            "participation", participation, client_id=participation.client_id, episode_id=participation.episode_id
-        )
 
 
 def shows_more(participation: Participation, *, device_offset: timedelta = RIGHT) -> None:
@@ -163,3 +164,7 @@ def shows_more(participation: Participation, *, device_offset: timedelta = RIGHT
     Visit.objects.filter(pk=participation.visit_id).update(version=F("version") + 1)
     clock = {"device_offset_seconds": int(device_offset.total_seconds())} if device_offset else {}
     Participation.objects.filter(pk=participation.pk).update(version=F("version") + 1, **clock)
+    outbox.changed("visit", Visit(pk=participation.visit_id, organization_id=participation.organization_id))
+    outbox.changed(
+        "participation", participation, client_id=participation.client_id, episode_id=participation.episode_id
+    )

@@ -32,6 +32,7 @@ EXPECTED: dict[str, str] = {
     "PUT certifications/<uuid:id>/": "3 3 + 4 3 3 3 3 1",
     "NEW certifications/<uuid:id>/": "3 3 + x 3 3 3 3 1",
     "PATCH certifications/<uuid:id>/": "3 3 + 4 3 3 3 3 1",
+    "GET changes/": "o o o o o o 3 o 1",
     "GET clients/": "+ o + o + + + o 1",
     "GET clients/<uuid:id>/": "+ 4 + 4 + + + 4 1",
     "PUT clients/<uuid:id>/": "3 3 + 4 + + 3 4 1",

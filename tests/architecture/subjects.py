@@ -231,6 +231,7 @@ STATES: dict[str, Maker] = {
     "staff/<uuid:id>/roles/": after(c.StaffRole, row(c.Staff)),
     "batch/": row(c.Staff),
     "caseload/": row(c.Episode),
+    "changes/": row(c.Staff),
     "cosign-queue/": signed,
     "cosign-queue/cosign/": signed,
     "cosign-queue/unassigned/": ownerless,
