@@ -196,6 +196,7 @@ class NoticeKind(StrEnum):
     EMERGENCY_REASON_OVERDUE = "emergency_reason_overdue"
     DOCUMENT_READ = "document_read"  # somebody who does not treat read it, and said why
     SIGNATURES_SINCE_PIN_RESET = "signatures_since_pin_reset"
+    ENTERED_IN_ERROR = "entered_in_error"
 
 
 class GivenRight(StrEnum):

@@ -280,6 +280,7 @@ OUTBOX_LISTENERS = {
     "document.signed": ["goals.recompute_of_document", "scheduling.check_document"],
     "document.returned": ["goals.recompute_of_document"],
     "document.cosigned": ["goals.recompute_of_document"],
+    "document.entered_in_error": ["goals.recompute_of_document"],
     "goal.changed": ["goals.recompute_goal"],
     "supervision.changed": ["clinic.reassign_cosignatures"],
     "succession.recorded": ["clinic.reassign_cosignatures"],

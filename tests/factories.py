@@ -27,6 +27,7 @@ from clinic.models import (
     Credential,
     Document,
     DocumentVersion,
+    EnteredInError,
     Episode,
     Organization,
     Room,
@@ -220,6 +221,16 @@ def return_note(document: Document, by: Staff, *, at: datetime) -> Verdict:
     document.state, document.draft, document.cosign_due_at = DocumentState.RETURNED.value, {}, None
     document.save()
     return verdict
+
+
+def enter_in_error(document: Document, by: Staff, *, at: datetime) -> EnteredInError:
+    """What a therapist says of a note that should not stand there."""
+    document.error = EnteredInError.objects.create(
+        organization_id=document.organization_id, document=document, by=by, at=at, reason="Another child's visit"
+    )
+    document.state, document.changed_at = DocumentState.ENTERED_IN_ERROR.value, at
+    document.save()
+    return document.error
 
 
 def cosign_note(document: Document, by: Staff, *, at: datetime) -> Verdict:

@@ -101,6 +101,21 @@ class FlagRecord(serializers.Serializer):
         return flag.sentence or in_words(flag.check_name)
 
 
+@example(
+    {
+        "by": "0198a1f0-0000-7000-8000-0000000000a2",
+        "at": "2026-04-01T14:20:00Z",
+        "reason": "Written for the visit of another day.",
+    }
+)
+class ErrorRecord(serializers.Serializer):
+    """Who said that this should not stand in the record, when and why."""
+
+    by = serializers.UUIDField(source="by_id")
+    at = Instant()
+    reason = serializers.CharField()
+
+
 class VersionRecord(serializers.Serializer):
     """A signed version: its content is what was signed, byte for byte when canonicalized (RFC 8785)."""
 
@@ -109,12 +124,18 @@ class VersionRecord(serializers.Serializer):
     previous_digest = serializers.CharField()
     frozen_at = Instant()
     content = serializers.SerializerMethodField()
+    withheld = serializers.SerializerMethodField(
+        help_text="True where the content belongs to another child and is not read in this chart any more"
+    )
     signatures = SignatureRecord(many=True)
     verdict = serializers.SerializerMethodField()
     flags = FlagRecord(many=True)
 
     def get_content(self, version: Any) -> dict[str, Any]:
-        return json.loads(bytes(version.content))
+        return {} if self.get_withheld(version) else json.loads(bytes(version.content))
+
+    def get_withheld(self, version: Any) -> bool:
+        return bool(getattr(version, "withheld", False))
 
     @extend_schema_field(VerdictRecord(allow_null=True))
     def get_verdict(self, version: Any) -> dict[str, Any] | None:

@@ -2,6 +2,7 @@
 
 from clinic.models.audit import AccountEvent, AuditEvent, AuditEventClient, SystemPrincipal
 from clinic.models.clients import Client, Consent, Contact, ContactAuthority, Precaution
+from clinic.models.corrections import EnteredInError
 from clinic.models.court_orders import CourtOrder
 from clinic.models.disclosures import Disclosure
 from clinic.models.document_readings import DocumentReading
@@ -42,6 +43,7 @@ __all__ = [
     "DocumentReading",
     "DocumentVersion",
     "EmergencyAccess",
+    "EnteredInError",
     "Episode",
     "EpisodeChange",
     "EpisodeDiagnosis",

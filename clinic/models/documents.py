@@ -7,10 +7,12 @@ from clinic.enums import DocumentKind, DocumentState, FlagSeverity, SignatureMea
 from clinic.models.base import ScopedModel, VersionedModel, code_field, one_of
 from clinic.models.clients import Client
 from clinic.models.episodes import Episode
-from clinic.models.guards import append_only, fixed
+from clinic.models.guards import append_only, fixed, never_leaves
 from clinic.models.reach import DocumentQuerySet
 from clinic.models.staff import Credential, Staff
 
+IN_ERROR = DocumentState.ENTERED_IN_ERROR.value
+UNFINISHED = [DocumentState.DRAFT.value, DocumentState.RETURNED.value]
 AWAITING = Q(state=DocumentState.SIGNED.value, requires_cosignature=True)
 
 
@@ -30,6 +32,9 @@ class Document(VersionedModel):
     draft = models.JSONField(null=True)
     amends = models.ForeignKey("self", on_delete=models.PROTECT, related_name="addenda", null=True)
     changed_at = models.DateTimeField()
+    error = models.ForeignKey(
+        "clinic.EnteredInError", on_delete=models.PROTECT, related_name="+", null=True, db_index=False
+    )
 
     objects = DocumentQuerySet.as_manager()
 
@@ -42,12 +47,16 @@ class Document(VersionedModel):
             models.CheckConstraint(
                 name="document_draft_means_no_version",
                 condition=Q(state=DocumentState.DRAFT.value, current_version__isnull=True, draft__isnull=False)
+                | Q(state=IN_ERROR, draft__isnull=False)
                 | (~Q(state=DocumentState.DRAFT.value) & Q(current_version__isnull=False)),
             ),
             models.CheckConstraint(
+                name="document_in_error_says_why",
+                condition=Q(state=IN_ERROR, error__isnull=False) | (~Q(state=IN_ERROR) & Q(error__isnull=True)),
+            ),
+            models.CheckConstraint(
                 name="document_signed_has_no_draft",
-                condition=Q(state__in=[DocumentState.DRAFT.value, DocumentState.RETURNED.value])
-                | Q(draft__isnull=True),
+                condition=Q(state__in=[*UNFINISHED, IN_ERROR]) | Q(draft__isnull=True),
             ),
             models.CheckConstraint(
                 name="document_awaiting_has_a_due_time",
@@ -64,11 +73,14 @@ class Document(VersionedModel):
             models.Index(
                 fields=["author"],
                 name="document_unfinished",
-                condition=Q(state__in=[DocumentState.DRAFT.value, DocumentState.RETURNED.value]),
+                condition=Q(state__in=UNFINISHED),
             ),
             models.Index(fields=["client", "service_date"], name="document_by_client"),
         ]
-        triggers = fixed("organization_id", "episode_id", "client_id", "kind", "author_id", "amends_id")
+        triggers = [
+            *fixed("organization_id", "episode_id", "client_id", "kind", "author_id", "amends_id"),
+            *never_leaves("state", IN_ERROR),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.pk}"

@@ -71,6 +71,12 @@ def only_changes(*columns: str) -> list[pgtrigger.Trigger]:
     ]
 
 
+def never_leaves(column: str, value: str) -> list[pgtrigger.Trigger]:
+    """A row that once says this in this column says so for ever."""
+    leaves = pgtrigger.Q(**{f"old__{column}": value}) & ~pgtrigger.Q(**{f"new__{column}": value})
+    return [_Guard(name="word_stays", operation=pgtrigger.Update, condition=leaves, execute="refuse_change()")]
+
+
 def fixed(*columns: str) -> list[pgtrigger.Trigger]:
     """These columns of a row, and its id, never change; the row stays."""
     listed = ", ".join(f"'{column}'" for column in ("id", *columns))

@@ -73,6 +73,7 @@ class Action(StrEnum):
     SEE_ACCESSES = "accesses:read"
     SEE_DISCLOSURES = "disclosures:read"
     RECORD_DISCLOSURES = "disclosures:write"
+    CORRECT_NOTES = "notes:correct"
     SEE_CASELOAD = "caseload:read"
     SEND_BATCH = "batch:write"
     FOLLOW_CHANGES = "changes:read"
@@ -143,6 +144,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_ACCESSES: {ADMINISTRATOR: ALL},
     Action.SEE_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.RECORD_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
+    Action.CORRECT_NOTES: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEND_BATCH: dict.fromkeys(Role, SELF),
     Action.FOLLOW_CHANGES: dict.fromkeys(Role, SELF),

@@ -69,19 +69,21 @@ def begin(
     now: datetime,
     digest_of_body: str,
     amends: Document | None = None,
+    author_id: UUID | None = None,
 ) -> Document:
-    """A new draft, under an id that the device made."""
+    """A new draft, under an id that the device made; whoever puts it in its right place names its author."""
+    author_id = author_id or actor.person
     document = Document.objects.create(
         pk=document_id,
         organization_id=actor.organization_id,
         episode=episode,
         client_id=episode.client_id,
         kind=kind.value,
-        author_id=actor.person,
+        author_id=author_id,
         service_date=service_date,
         draft=draft,
         amends=amends,
-        requires_cosignature=needs_cosignature(actor, service_date),
+        requires_cosignature=needs_cosignature(author_id, actor.organization_id, service_date),
         created_digest=digest_of_body,
         changed_at=now,
     )
@@ -96,9 +98,9 @@ SELECT organization.cosignature_required AND NOT EXISTS (
 FROM clinic_organization organization WHERE organization.id = %s"""
 
 
-def needs_cosignature(actor: Actor, service_date: date) -> bool:
+def needs_cosignature(author_id: UUID, organization_id: UUID, service_date: date) -> bool:
     """An assistant's work is co-signed where the organization asks for it; a therapist signs alone."""
-    asked: list[Any] = [actor.person, Role.THERAPIST.value, service_date, service_date, actor.organization_id]
+    asked: list[Any] = [author_id, Role.THERAPIST.value, service_date, service_date, organization_id]
     with connection.cursor() as cursor:
         cursor.execute(NEEDS_COSIGNATURE, asked)
         return bool(cursor.fetchone()[0])
@@ -138,7 +140,7 @@ def sign(
 
     A caller who has asked already under whom the author worked passes it on.
     """
-    _require_proof(actor, proof)
+    require_proof(actor, proof)
     refuse_to_sign(actor=actor, document=document)
     version = _freeze(document, content, now)
     _signature(actor, version, SignatureMeaning.AUTHORSHIP, now)
@@ -168,7 +170,7 @@ def _staff(actor: Actor) -> UUID:
     return actor.staff_id
 
 
-def _require_proof(actor: Actor, proof: PinProof) -> None:
+def require_proof(actor: Actor, proof: PinProof) -> None:
     if proof.staff_id != actor.staff_id:
         raise NotAllowed("The PIN is another person's", code="wrong_pin")
 
@@ -262,7 +264,7 @@ def owner_of(document: Document, *, today: date, supervised: Supervised | None =
 @transaction.atomic(savepoint=False)
 def cosign(*, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, now: datetime) -> Verdict:
     """Co-sign the version that this supervisor read. The verdict's key settles a race with a return."""
-    _require_proof(actor, proof)
+    require_proof(actor, proof)
     version, basis = _judge(actor, document, fetched_digest)
     opened_at = require_opened(actor=actor, version=version, now=now)
     with constraint_as_error({"clinic_verdict_pkey": AlreadyDecided, "signature_once_per_meaning": AlreadyDecided}):
@@ -278,7 +280,7 @@ def send_back(
     *, actor: Actor, document: Document, proof: PinProof, fetched_digest: str, reason: str, draft: dict, now: datetime
 ) -> Verdict:
     """Return the version to its author with a reason; what was signed becomes the draft of the next version."""
-    _require_proof(actor, proof)
+    require_proof(actor, proof)
     version, _ = _judge(actor, document, fetched_digest)
     if not reason.strip():
         raise RuleForbids("Returning needs a reason", code="reason_missing")

@@ -119,7 +119,8 @@ class MeasurementIn(NumbersIn):
     )
     observed_until = Instant(required=False, help_text="To which it was measured")
     replaces = Id(
-        required=False, help_text="Of an addendum only: the id of the measurement that this one corrects, of that goal"
+        required=False,
+        help_text="Of an addendum only: the id of the measurement that counts now and is corrected",
     )
 
 

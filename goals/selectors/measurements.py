@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from clinic.enums import DocumentState, SignatureMeaning, VerdictOutcome
-from clinic.models import Document, Signature, Verdict
+from clinic.models import Document, EnteredInError, Signature, Verdict
 from clinic.rules.access import Action, Actor
 from goals.enums import Censored, NotMeasuredReason
 from goals.models import Goal, Measurement
@@ -39,19 +39,28 @@ def _cosigned(known_at: datetime | None) -> Q:
     return Q(Exists(cosigned.filter(version=OuterRef("version"))))
 
 
-def counting_in(document: Document, *, correcting: Document | None = None) -> QuerySet[Measurement]:
-    """The rows of one document that count, not counting corrections by one of its addenda."""
-    rows = Measurement.objects.filter(document=document)
+def counting_in(note: Document, *, correcting: Document | None = None) -> QuerySet[Measurement]:
+    """The rows of a note and of its addenda that count, apart from those of the addendum that corrects them."""
+    rows = Measurement.objects.filter(Q(document=note) | Q(document__amends=note))
+    if correcting is not None:
+        rows = rows.exclude(document=correcting)
     return _counting(rows, None, apart_from=correcting)
 
 
 def _counting(
     rows: QuerySet[Measurement], known_at: datetime | None, *, apart_from: Document | None = None
 ) -> QuerySet[Measurement]:
-    corrections = _standing(Measurement.objects.filter(replaces=OuterRef("pk")), known_at)
+    return _standing(rows, known_at).exclude(_corrected(known_at, apart_from=apart_from))
+
+
+def _corrected(known_at: datetime | None, *, apart_from: Document | None = None) -> Q:
+    """Replaced by a row that stands. Corrections of a number all point to the first one, and the last one counts."""
+    said = _standing(Measurement.objects.filter(replaces__isnull=False), known_at)
     if apart_from is not None:
-        corrections = corrections.exclude(document=apart_from)
-    return _standing(rows, known_at).exclude(Exists(corrections))
+        said = said.exclude(document=apart_from)
+    later = Q(recorded_at__gt=OuterRef("recorded_at")) | Q(recorded_at=OuterRef("recorded_at"), pk__gt=OuterRef("pk"))
+    again = said.filter(later, replaces=OuterRef("replaces"))
+    return Q(Exists(said.filter(replaces=OuterRef("pk")))) | Q(Exists(again))
 
 
 def _standing(rows: QuerySet[Measurement], known_at: datetime | None) -> QuerySet[Measurement]:
@@ -63,8 +72,9 @@ def _standing(rows: QuerySet[Measurement], known_at: datetime | None) -> QuerySe
         version=OuterRef("version"), outcome=VerdictOutcome.RETURNED.value, at__lte=known_at
     )
     later = signed.filter(version__document=OuterRef("document"), version__number__gt=OuterRef("version__number"))
-    voided = Q(document__state=DocumentState.ENTERED_IN_ERROR.value, document__changed_at__lte=known_at)
-    return rows.filter(Exists(signed.filter(version=OuterRef("version"))), ~Exists(later), ~Exists(returned), ~voided)
+    in_error = EnteredInError.objects.filter(document=OuterRef("document"), at__lte=known_at)
+    stands = ~Exists(later) & ~Exists(returned) & ~Exists(in_error)
+    return rows.filter(Exists(signed.filter(version=OuterRef("version"))), stands)
 
 
 def observations_of(rows: Iterable[Measurement]) -> list[Observation]:
@@ -112,9 +122,8 @@ def goals_measured_in(document_id: UUID) -> list[UUID]:
 
 def measurements_for(actor: Actor, goal_id: UUID) -> QuerySet[Measurement]:
     """All rows of one goal in reach, each with whether it counts now."""
-    standing = _standing(Measurement.objects.filter(replaces=OuterRef("pk")), None)
     rows = Measurement.objects.visible_to(actor, Action.SEE_GOALS).filter(goal_id=goal_id)
-    return rows.select_related("document", "version").annotate(corrected=Exists(standing))  # type: ignore[return-value]
+    return rows.select_related("document", "version").annotate(corrected=_corrected(None))  # type: ignore[return-value]
 
 
 def counts_now(row: Any) -> bool:

@@ -42,7 +42,12 @@ class Judged:
     raw: Mapping[str, Any]
     context: Context
     derived: Derived
-    replaces_id: UUID | None = None
+    replaced: Measurement | None = None
+
+    @property
+    def replaces_id(self) -> UUID | None:
+        """The number as it was first recorded, to which all its corrections point."""
+        return (self.replaced.replaces_id or self.replaced.pk) if self.replaced else None
 
 
 class _Fault(Exception):
@@ -73,7 +78,9 @@ def judge(
     taken: set[tuple[UUID, int]] = set()
     for place, raw in enumerate(raws):
         try:
-            found.append(_judged(raw, goals, clauses, corrected, taken))
+            each = _judged(raw, goals, clauses, corrected, taken)
+            _require_replaced_once(each, found)
+            found.append(each)
         except _Fault as fault:
             faults.append({**fault.error, "pointer": f"{pointer}/{place}{fault.error['pointer']}"})
     if faults:
@@ -141,8 +148,8 @@ def _judged(
     if (goal.pk, slot) in taken:
         raise _Fault("/slot", "doubled", "This goal and slot stand twice; give each measurement its slot.")
     taken.add((goal.pk, slot))
-    replaces_id = _replaced(raw, goal, corrected)
-    return Judged(goal=goal, slot=slot, raw=raw, context=context, derived=derived, replaces_id=replaces_id)
+    replaced = _replaced(raw, goal, corrected)
+    return Judged(goal=goal, slot=slot, raw=raw, context=context, derived=derived, replaced=replaced)
 
 
 def _slot(raw: Mapping[str, Any]) -> int:
@@ -152,14 +159,19 @@ def _slot(raw: Mapping[str, Any]) -> int:
     return slot
 
 
-def _replaced(raw: Mapping[str, Any], goal: Goal, corrected: Mapping[UUID, Measurement]) -> UUID | None:
+def _replaced(raw: Mapping[str, Any], goal: Goal, corrected: Mapping[UUID, Measurement]) -> Measurement | None:
     if "replaces" not in raw:
         return None
     row = corrected.get(_uuid(raw["replaces"]))  # type: ignore[arg-type]
     if row is None or row.goal_id != goal.pk:
         detail = "The amended document has no such measurement of this goal that counts"
         raise _Fault("/replaces", "not_found", detail)
-    return row.pk
+    return row
+
+
+def _require_replaced_once(each: Judged, found: Sequence[Judged]) -> None:
+    if each.replaced is not None and each.replaced in [earlier.replaced for earlier in found]:
+        raise _Fault("/replaces", "doubled", "This measurement is corrected twice here; a number has one correction.")
 
 
 @transaction.atomic
@@ -179,7 +191,7 @@ def write(
 
 
 def _require_uncorrected(document: Document, judged: Sequence[Judged]) -> None:
-    replaced = {each.replaces_id for each in judged if each.replaces_id is not None}
+    replaced = {each.replaced.pk for each in judged if each.replaced is not None}
     if not replaced or document.amends_id is None:
         return
     # Two addenda that correct the same number are signed one after the other: the second finds the first.

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from clinic.api.differences import DifferenceRecord
-from clinic.api.documents import DIGEST, VersionRecord, allow_references
+from clinic.api.documents import DIGEST, ErrorRecord, VersionRecord, allow_references
 from clinic.api.examples import example
 from clinic.api.fields import Day, Id, Instant, Pattern, StrictInput, Text, Whole, word
 from clinic.api.precautions import properties
@@ -152,6 +152,12 @@ class NoteRecord(serializers.Serializer):
     changed_at = Instant()
     draft = serializers.SerializerMethodField()
     current = VersionRecord(source="current_version", allow_null=True)
+    entered_in_error = serializers.SerializerMethodField()
+
+    def to_representation(self, note: Any) -> Any:
+        if note.error is not None and note.current_version is not None:
+            selectors.withhold(self.context["view"].actor, note, [note.current_version])
+        return super().to_representation(note)
 
     def get_participation(self, note: Any) -> UUID | None:
         link = getattr(note, "participation_note", None)
@@ -163,6 +169,10 @@ class NoteRecord(serializers.Serializer):
 
     def get_draft(self, note: Any) -> dict[str, Any] | None:
         return note.draft if note.author_id == self.context["view"].actor.staff_id else None
+
+    @extend_schema_field(ErrorRecord(allow_null=True))
+    def get_entered_in_error(self, note: Any) -> dict[str, Any] | None:
+        return ErrorRecord(note.error).data if note.error else None
 
 
 class NoteWhole(NoteRecord):
@@ -320,8 +330,9 @@ class AddendumDoor(NoteDoor):
         "GET": "One addendum",
         "PUT": """Write an addendum to a final note of yours, or change its draft
 
-        A measurement that names the one it `replaces` counts in its place once the addendum is signed; the old
-        value stays in the record.""",
+        A measurement that names the one it `replaces`, of the note or of an earlier addendum to it, counts in its place
+        once the addendum is signed; the old value stays in the record. Of several corrections of a number, all of which
+        are shown to replace the first one, the last that stands counts.""",
     }
     form = AddendumIn
 
@@ -470,5 +481,6 @@ class NoteVersions(ListDoor):
     def touch_rows(self, rows: Any) -> None:
         """Touched already: they are one note's. That the waiting one was fetched is kept."""
         allow_references(self, rows)
+        selectors.withhold(self.actor, self.note, rows)
         if self.request.method == "GET":
             keep_openings(self, self.note, rows)

@@ -2,12 +2,24 @@
 
 from django.urls import path
 
-from scheduling.api import batch, changes, cosign_queue, desk, note_checks, note_templates, notes, visits
+from scheduling.api import (
+    batch,
+    changes,
+    corrections,
+    cosign_queue,
+    desk,
+    note_checks,
+    note_templates,
+    notes,
+    visit_corrections,
+    visits,
+)
 
 urlpatterns = [
     path("visits/", visits.VisitList.as_view()),
     path("visits/<uuid:id>/", visits.VisitDoor.as_view()),
     path("visits/<uuid:id>/cancel/", visits.VisitCancel.as_view()),
+    path("visits/<uuid:id>/correct/", visit_corrections.VisitCorrect.as_view()),
     path("participations/", visits.ParticipationList.as_view()),
     path("participations/<uuid:id>/", visits.ParticipationDetail.as_view()),
     path("participations/<uuid:id>/check-in/", visits.ParticipationCheckIn.as_view()),
@@ -18,12 +30,17 @@ urlpatterns = [
     path("participations/<uuid:id>/reinstate/", visits.ParticipationReinstate.as_view()),
     path("note-templates/", note_templates.NoteTemplateList.as_view()),
     path("note-templates/<uuid:id>/", note_templates.NoteTemplateDetail.as_view()),
+    path("participations/<uuid:id>/undo/", visit_corrections.ParticipationUndo.as_view()),
+    path("participations/<uuid:id>/enter-in-error/", visit_corrections.ParticipationEnterInError.as_view()),
+    path("participations/<uuid:id>/changes/", visit_corrections.ParticipationChanges.as_view()),
     path("notes/", notes.NoteList.as_view()),
     path("notes/<uuid:id>/", notes.NoteDoor.as_view()),
     path("notes/<uuid:id>/checks/", note_checks.NoteChecks.as_view()),
     path("notes/<uuid:id>/sign/", notes.NoteSign.as_view()),
     path("notes/<uuid:id>/cosign/", notes.NoteCosign.as_view()),
     path("notes/<uuid:id>/return/", notes.NoteReturn.as_view()),
+    path("notes/<uuid:id>/enter-in-error/", corrections.NoteEnterInError.as_view()),
+    path("notes/<uuid:id>/move/", corrections.NoteMove.as_view()),
     path("notes/<uuid:id>/versions/", notes.NoteVersions.as_view()),
     path("addenda/", notes.AddendumList.as_view()),
     path("addenda/<uuid:id>/", notes.AddendumDoor.as_view()),
@@ -32,6 +49,7 @@ urlpatterns = [
     path("addenda/<uuid:id>/return/", notes.AddendumReturn.as_view()),
     path("batch/", batch.Batch.as_view()),
     path("changes/", changes.Changes.as_view()),
+    path("addenda/<uuid:id>/enter-in-error/", corrections.AddendumEnterInError.as_view()),
     path("day/", desk.Day.as_view()),
     path("caseload/", desk.Caseload.as_view()),
     path("cosign-queue/", cosign_queue.CosignQueue.as_view()),

@@ -102,6 +102,16 @@ class ParticipationRecord(serializers.Serializer):
         return [link.document_id for link in row.notes.all()]
 
 
+class VisitCorrectionRecord(serializers.Serializer):
+    """When the visit was said to have been before, who put it right, when and why."""
+
+    was_starts_at = Instant()
+    was_ends_at = Instant()
+    at = Instant()
+    by = serializers.UUIDField(source="by_id")
+    reason = serializers.CharField()
+
+
 class VisitRecord(serializers.Serializer):
     """A visit with the parts of the children in your reach, and who is booked."""
 
@@ -118,7 +128,17 @@ class VisitRecord(serializers.Serializer):
     service_date = serializers.DateField()
     staff = serializers.SerializerMethodField()
     rooms = serializers.SerializerMethodField()
+    overlaps = serializers.SerializerMethodField(
+        help_text="Who, of those shown here, or which room, was held elsewhere at that time; it took place all the same"
+    )
+    corrections = VisitCorrectionRecord(many=True)
     children = ParticipationRecord(source="participations", many=True)
+
+    def get_overlaps(self, visit: Any) -> list[UUID]:
+        shown = {part.client_id for part in visit.participations.all()}
+        overlapped = [row for row in visit.bookings.all() if row.overlapped]
+        held = [row.staff_id or row.room_id or row.client_id for row in overlapped if row.client_id in {None, *shown}]
+        return list(dict.fromkeys(held))
 
     def get_staff(self, visit: Any) -> list[UUID]:
         return list(dict.fromkeys(row.staff_id for row in visit.bookings.all() if row.staff_id))
@@ -171,11 +191,12 @@ class VisitDoor(PutDoor):
 
         Refused ahead: an overlap of a staff member, a child or a room's places (409, `collides_with`), an assistant
         without supervision in force on that day, an evaluation by an assistant, a group of more than eight. What
-        took place is recorded all the same; only times that somebody is held for elsewhere are refused. What was
-        held beyond a child's leaving is free again.
+        took place is recorded all the same, with what overlaps named in `overlaps`. What was held beyond a child's
+        leaving is free again.
 
         A booked visit is moved by putting it again with If-Match, all members as they shall be. Of one that has
-        begun only `staff` is put right, every other member being the same: who stepped in can then document it.""",
+        begun only `staff` is put right, every other member being the same: who stepped in can then document it; its
+        times are put right at `/visits/{id}/correct/`.""",
     }
     form = VisitIn
 
@@ -250,8 +271,8 @@ class StepDoor(ApiView):
     outputs = {"POST": ParticipationRecord}
     form: ClassVar[type[serializers.Serializer]]
     changes_version = True
-    observes = ("POST",)
-    queued = ("POST",)
+    observes: ClassVar[tuple[str, ...]] = ("POST",)
+    queued: ClassVar[tuple[str, ...]] = ("POST",)
 
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(self.form)
@@ -396,7 +417,7 @@ class ParticipationNoShow(ParticipationCancel):
 
 
 class ParticipationReinstate(StepDoor):
-    """It was called off by mistake: book it again, if what it held is still free."""
+    """It was called off by mistake: book it again, if what it held is still free, or if its time has come already."""
 
     act = "reinstate"
     inputs = {"POST": ReinstateIn}
@@ -415,8 +436,8 @@ class VisitCancel(ApiView):
     inputs = {"POST": CallOffIn}
     outputs = {"POST": VisitRecord}
     changes_version = True
-    observes = ("POST",)
-    queued = ("POST",)
+    observes: ClassVar[tuple[str, ...]] = ("POST",)
+    queued: ClassVar[tuple[str, ...]] = ("POST",)
 
     def post(self, request: Request, id: UUID) -> Response:
         wanted = self.read(CallOffIn)

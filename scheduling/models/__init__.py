@@ -2,7 +2,14 @@
 
 from scheduling.models.note_templates import NoteTemplate
 from scheduling.models.planned import PlannedGoal
-from scheduling.models.visits import Booking, Participation, ParticipationChange, ParticipationNote, Visit
+from scheduling.models.visits import (
+    Booking,
+    Participation,
+    ParticipationChange,
+    ParticipationNote,
+    Visit,
+    VisitCorrection,
+)
 
 __all__ = [
     "Booking",
@@ -12,4 +19,5 @@ __all__ = [
     "ParticipationNote",
     "PlannedGoal",
     "Visit",
+    "VisitCorrection",
 ]

@@ -6,10 +6,11 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.expressions import RawSQL
 
-from clinic.models import Client, Document, Episode, Room, Site, Staff
+from clinic.enums import DocumentState
+from clinic.models import Client, Document, EnteredInError, Episode, Room, Site, Staff
 from clinic.models.base import ScopedModel, VersionedModel, code_field, one_of
 from clinic.models.guards import append_only, fixed
-from clinic.models.reach import ReachQuerySet, care_sql
+from clinic.models.reach import ReachQuerySet, ScopedQuerySet, care_sql
 from clinic.rules.access import Action, Actor, Relation, relations
 from scheduling.enums import CancelCause, VisitKind, VisitMode, VisitStatus
 
@@ -142,18 +143,42 @@ class Participation(VersionedModel):
         return f"client {self.client_id} in {self.visit_id}"
 
 
+class ParticipationNoteQuerySet(ScopedQuerySet):
+    """Notes of parts of visits."""
+
+    def standing(self) -> "ParticipationNoteQuerySet":
+        """Those that are not in error."""
+        return self.exclude(document__state=DocumentState.ENTERED_IN_ERROR.value)
+
+
 class ParticipationNote(ScopedModel):
-    """A participation's note by one professional; in co-treatment each writes her own."""
+    """A participation's note by one professional; in co-treatment each writes her own.
+
+    Another one of hers follows only one that was entered in error. `moved_from` is what was said of the note in
+    which the same was written first, where it did not belong.
+    """
 
     participation = models.ForeignKey(Participation, on_delete=models.PROTECT, related_name="notes", db_index=False)
     document = models.OneToOneField(Document, on_delete=models.PROTECT, related_name="participation_note")
     episode = models.ForeignKey(Episode, on_delete=models.PROTECT, related_name="+", db_index=False)
     author = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", db_index=False)
+    follows = models.ForeignKey(EnteredInError, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
+    moved_from = models.ForeignKey(
+        EnteredInError, on_delete=models.PROTECT, related_name="+", null=True, db_index=False
+    )
+
+    objects = ParticipationNoteQuerySet.as_manager()
 
     class Meta(ScopedModel.Meta):
         constraints = [
             *ScopedModel.Meta.constraints,
-            models.UniqueConstraint(fields=["participation", "author"], name="note_once_per_participation_and_author"),
+            models.UniqueConstraint(
+                fields=["participation", "author"],
+                name="note_once_per_participation_and_author",
+                condition=Q(follows__isnull=True),
+            ),
+            models.UniqueConstraint(fields=["follows"], name="note_follows_one_in_error_once"),
+            models.UniqueConstraint(fields=["moved_from"], name="note_moved_once"),
         ]
         triggers = append_only()
 
@@ -161,8 +186,12 @@ class ParticipationNote(ScopedModel):
         return f"note of {self.participation_id}"
 
 
+class StepQuerySet(ReachQuerySet):
+    episode_path = "participation__episode_id"
+
+
 class ParticipationChange(ScopedModel):
-    """One step of a participation's status."""
+    """One step of a participation's status; what was undone, or entered in error, says why."""
 
     participation = models.ForeignKey(Participation, on_delete=models.PROTECT, related_name="changes")
     from_status = models.CharField(max_length=40, blank=True, default="")
@@ -170,6 +199,9 @@ class ParticipationChange(ScopedModel):
     effective_on = models.DateField()
     at = models.DateTimeField()
     by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", null=True)
+    reason = models.CharField(max_length=500, blank=True, default="", db_default="")
+
+    objects = StepQuerySet.as_manager()
 
     class Meta(ScopedModel.Meta):
         constraints = [
@@ -183,7 +215,10 @@ class ParticipationChange(ScopedModel):
 
 
 class Booking(ScopedModel):
-    """One staff member, client or room place held for a half-open time; superseded once the visit was moved."""
+    """One staff member, client or room place held for a half-open time; superseded once the visit was moved.
+
+    Overlapped is what took place while it was held for another visit: it is recorded, and holds nothing.
+    """
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="bookings")
     staff = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="bookings", null=True, db_index=False)
@@ -193,6 +228,7 @@ class Booking(ScopedModel):
     during = DateTimeRangeField()
     live = models.BooleanField(default=True)
     superseded = models.BooleanField(default=False)
+    overlapped = models.BooleanField(default=False, db_default=False)
 
     class Meta(ScopedModel.Meta):
         constraints = [
@@ -209,6 +245,9 @@ class Booking(ScopedModel):
             ),
             models.CheckConstraint(
                 name="booking_superseded_holds_nothing", condition=Q(superseded=False) | Q(live=False)
+            ),
+            models.CheckConstraint(
+                name="booking_overlapped_holds_nothing", condition=Q(overlapped=False) | Q(live=False)
             ),
             ExclusionConstraint(
                 name="booking_no_overlap_per_staff",
@@ -234,3 +273,28 @@ class Booking(ScopedModel):
 
     def __str__(self) -> str:
         return f"booking of {self.visit_id}"
+
+
+class VisitCorrection(ScopedModel):
+    """When a visit that took place was said to have been, before it was put right: by whom, when and why."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="corrections")
+    was_starts_at = models.DateTimeField()
+    was_ends_at = models.DateTimeField()
+    was_service_date = models.DateField()
+    at = models.DateTimeField()
+    by = models.ForeignKey(Staff, on_delete=models.PROTECT, related_name="+", db_index=False)
+    reason = models.CharField(max_length=500)
+
+    class Meta(ScopedModel.Meta):
+        constraints = [
+            *ScopedModel.Meta.constraints,
+            models.CheckConstraint(name="visit_correction_has_a_reason", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="visit_correction_was_in_order", condition=Q(was_ends_at__gt=F("was_starts_at"))
+            ),
+        ]
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.visit_id} put right"

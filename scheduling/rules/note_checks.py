@@ -189,6 +189,12 @@ def evaluation_by_assistant(kind: str) -> Flag:
     return Flag("evaluation_by_assistant", FlagSeverity.WARNING, {"kind": kind}, sentence=sentence)
 
 
+def moved_here(at: datetime) -> Flag:
+    """A note that was first written where it did not belong is a late entry, however soon it is signed here."""
+    sentence = "late entry: first written where it did not belong, and moved here"
+    return Flag("moved_here", FlagSeverity.NOTICE, {"moved_at": at.isoformat(timespec="seconds")}, sentence=sentence)
+
+
 def group_of_one() -> Flag:
     """A group visit to which one child came."""
     sentence = "only one child came to this group: record it as individual"

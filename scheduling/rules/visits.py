@@ -14,6 +14,7 @@ LONGEST_AHEAD = timedelta(days=731)
 USUAL_OVERRUN = timedelta(hours=1)
 THERAPISTS_ONLY = frozenset({VisitKind.EVALUATION, VisitKind.RE_EVALUATION})
 OVER = frozenset({VisitStatus.CANCELLED, VisitStatus.NO_SHOW})
+NOT_COMING = OVER | {VisitStatus.ENTERED_IN_ERROR}
 
 
 class Step(StrEnum):
@@ -22,14 +23,16 @@ class Step(StrEnum):
     CANCEL = "cancel"
     NO_SHOW = "no-show"
     REINSTATE = "reinstate"
+    UNDO = "undo"
+    ENTER_IN_ERROR = "enter-in-error"
 
 
 STEPS: dict[VisitStatus, frozenset[Step]] = {
-    VisitStatus.BOOKED: frozenset({Step.CHECK_IN, Step.FINISH, Step.CANCEL, Step.NO_SHOW}),
-    VisitStatus.CHECKED_IN: frozenset({Step.FINISH, Step.CANCEL}),
-    VisitStatus.FULFILLED: frozenset(),
-    VisitStatus.CANCELLED: frozenset({Step.REINSTATE}),
-    VisitStatus.NO_SHOW: frozenset({Step.REINSTATE}),
+    VisitStatus.BOOKED: frozenset({Step.CHECK_IN, Step.FINISH, Step.CANCEL, Step.NO_SHOW, Step.ENTER_IN_ERROR}),
+    VisitStatus.CHECKED_IN: frozenset({Step.FINISH, Step.CANCEL, Step.UNDO, Step.ENTER_IN_ERROR}),
+    VisitStatus.FULFILLED: frozenset({Step.UNDO, Step.ENTER_IN_ERROR}),
+    VisitStatus.CANCELLED: frozenset({Step.REINSTATE, Step.ENTER_IN_ERROR}),
+    VisitStatus.NO_SHOW: frozenset({Step.REINSTATE, Step.ENTER_IN_ERROR}),
     VisitStatus.ENTERED_IN_ERROR: frozenset(),
 }
 ENDS_IN: dict[Step, VisitStatus] = {
@@ -38,6 +41,8 @@ ENDS_IN: dict[Step, VisitStatus] = {
     Step.CANCEL: VisitStatus.CANCELLED,
     Step.NO_SHOW: VisitStatus.NO_SHOW,
     Step.REINSTATE: VisitStatus.BOOKED,
+    Step.UNDO: VisitStatus.BOOKED,
+    Step.ENTER_IN_ERROR: VisitStatus.ENTERED_IN_ERROR,
 }
 
 
@@ -84,9 +89,10 @@ def clinician_refusal(kind: VisitKind, *, roles: Collection[Role], supervised: b
 
 def status_of(participations: Iterable[VisitStatus]) -> VisitStatus:
     """A visit's own status, derived from its children's."""
-    statuses = set(participations) - {VisitStatus.ENTERED_IN_ERROR}
+    every = set(participations)
+    statuses = every - {VisitStatus.ENTERED_IN_ERROR}
     if not statuses:
-        return VisitStatus.BOOKED
+        return VisitStatus.ENTERED_IN_ERROR if every else VisitStatus.BOOKED
     if statuses <= OVER:
         return VisitStatus.NO_SHOW if VisitStatus.NO_SHOW in statuses else VisitStatus.CANCELLED
     running = statuses - OVER

@@ -43,11 +43,12 @@ FROM scheduling_visit v
 JOIN clinic_site s ON s.id = v.site_id
 JOIN scheduling_participation p ON p.visit_id = v.id
 JOIN clinic_client c ON c.id = p.client_id
-LEFT JOIN scheduling_participationnote n ON n.participation_id = p.id AND n.author_id = %s
-LEFT JOIN clinic_document d ON d.id = n.document_id
+LEFT JOIN (scheduling_participationnote n
+    JOIN clinic_document d ON d.id = n.document_id AND d.state <> 'entered-in-error')
+  ON n.participation_id = p.id AND n.author_id = %s
 WHERE v.organization_id = %s AND v.service_date = %s
   AND EXISTS (SELECT 1 FROM scheduling_booking b WHERE b.visit_id = v.id AND b.staff_id = %s AND NOT b.superseded)
-  AND p.episode_id IN ({reach})
+  AND p.episode_id IN ({reach}) AND p.status <> 'entered-in-error'
 ORDER BY v.starts_at, v.id, p.starts_at, p.id"""
 
 PRECAUTIONS = """
@@ -83,7 +84,10 @@ SELECT p.id, p.client_id, p.episode_id, p.service_date, NULL, 'missing'
 FROM held
 JOIN scheduling_participation p ON p.visit_id = held.visit_id
 WHERE p.status = 'fulfilled' AND p.service_date <= %s
-  AND NOT EXISTS (SELECT 1 FROM scheduling_participationnote n WHERE n.participation_id = p.id AND n.author_id = %s)
+  AND NOT EXISTS (
+    SELECT 1 FROM scheduling_participationnote n
+    JOIN clinic_document d ON d.id = n.document_id AND d.state <> 'entered-in-error'
+    WHERE n.participation_id = p.id AND n.author_id = %s)
 ORDER BY service_date, participation LIMIT 200"""
 
 

@@ -12,7 +12,14 @@ from clinic.enums import Role
 from clinic.errors import NotFound
 from clinic.models import Episode, Room, Site, Staff, StaffRole
 from clinic.rules.access import Action, Actor
-from scheduling.models import Booking, Participation, Visit
+from scheduling.models import (
+    Booking,
+    Participation,
+    ParticipationChange,
+    ParticipationNote,
+    Visit,
+    VisitCorrection,
+)
 from scheduling.selectors.planned import STANDING
 
 VISIT_FILTERS = {
@@ -31,7 +38,8 @@ def visits_for(actor: Actor, action: Action = Action.SEE_VISITS) -> QuerySet[Vis
         .select_related("site")
         .prefetch_related(
             Prefetch("participations", participations_for(actor, action).order_by("starts_at", "pk")),
-            Prefetch("bookings", Booking.objects.filter(client__isnull=True, superseded=False).order_by("pk")),
+            Prefetch("bookings", Booking.objects.filter(superseded=False).order_by("pk")),
+            Prefetch("corrections", VisitCorrection.objects.order_by("-at", "-pk")),
         )
     )
 
@@ -58,7 +66,8 @@ def visit_exists(visit_id: UUID) -> bool:
 
 
 def participations_for(actor: Actor, action: Action = Action.SEE_VISITS) -> QuerySet[Participation]:
-    return Participation.objects.visible_to(actor, action).prefetch_related("notes", STANDING)
+    notes = Prefetch("notes", ParticipationNote.objects.standing())
+    return Participation.objects.visible_to(actor, action).prefetch_related(notes, STANDING)
 
 
 def participation_for(actor: Actor, participation_id: UUID, action: Action = Action.SEE_VISITS) -> Participation:
@@ -66,6 +75,11 @@ def participation_for(actor: Actor, participation_id: UUID, action: Action = Act
     if row is None:
         raise NotFound
     return row
+
+
+def steps_of(part: Participation) -> QuerySet[ParticipationChange]:
+    """The steps of a part that she reaches."""
+    return ParticipationChange.objects.filter(participation=part)
 
 
 def participation_to_change(actor: Actor, participation_id: UUID, action: Action) -> Participation:

@@ -12,6 +12,7 @@ from clinic.models import Room
 from clinic.rules.access import Actor
 from scheduling.enums import VisitStatus
 from scheduling.models import Booking, Participation, Visit
+from scheduling.rules.visits import NOT_COMING
 from scheduling.selectors import visits as selectors
 from scheduling.services.wanted import Wanted
 
@@ -28,8 +29,11 @@ OVERLAPS = {
 }
 
 
-def hold(actor: Actor, visit: Visit, wanted: Wanted) -> None:
-    """Take every resource at once: sorted locks and a look first make the refusal kind, the constraints decide."""
+def hold(actor: Actor, visit: Visit, wanted: Wanted, *, ahead: bool) -> None:
+    """Take every resource at once: sorted locks and a look first make the refusal kind, the constraints decide.
+
+    What took place is recorded also where somebody was held elsewhere: that one overlaps, and holds nothing.
+    """
     whole = selectors.half_open(wanted.starts_at, wanted.ends_at)
     rows = [_booking(visit, whole, staff_id=person.pk) for person in wanted.staff]
     rows += [
@@ -38,11 +42,23 @@ def hold(actor: Actor, visit: Visit, wanted: Wanted) -> None:
     ]
     _lock([*(str(row.staff_id or row.client_id) for row in rows), *(str(room.pk) for room in wanted.rooms)])
     rows += [_room_place(visit, room, whole) for room in wanted.rooms]
-    found = selectors.collisions(visit_id=visit.pk, wanted=rows)
-    if found:
-        raise Overlaps(collides_with=_told(actor, found[:20], wanted=rows))
+    _settle_overlaps(actor, visit, rows, ahead=ahead)
     with constraint_as_error(OVERLAPS):
         Booking.objects.bulk_create(rows)
+
+
+def _settle_overlaps(actor: Actor, visit: Visit, wanted: list[Booking], *, ahead: bool) -> None:
+    """Refused ahead; afterwards each that is held elsewhere is marked so. Whatever else collides, the table refuses."""
+    found = selectors.collisions(visit_id=visit.pk, wanted=wanted)
+    if found and ahead:
+        raise Overlaps(collides_with=_told(actor, found[:20], wanted=wanted))
+    for row in wanted:
+        row.overlapped = any(_hold_the_same(row, other) for other in found)
+        row.live = not row.overlapped
+
+
+def _hold_the_same(one: Booking, other: Booking) -> bool:
+    return (_resource(one), one.place) == (_resource(other), other.place) and _overlap(one.during, other.during)
 
 
 def _booking(visit: Visit, during: Any, **resource: Any) -> Booking:
@@ -117,25 +133,34 @@ def _hold_until(rows: QuerySet[Booking], end: datetime) -> None:
 def release(row: Participation) -> None:
     """Free the child's time; when nobody is left in the visit, everything that it held."""
     held = Booking.objects.filter(visit_id=row.visit_id, live=True)
-    if row.visit.status in (VisitStatus.CANCELLED.value, VisitStatus.NO_SHOW.value):
+    if VisitStatus(row.visit.status) in NOT_COMING:
         held.update(live=False)
     else:
         held.filter(client_id=row.client_id).update(live=False)
 
 
-def take_again(actor: Actor, row: Participation) -> None:
-    """What a part held that was called off, taken once more if it is still free."""
+def take_again(actor: Actor, row: Participation, *, ahead: bool) -> None:
+    """What a part held that was called off, taken once more if it is still free, or if it took place all the same."""
     wanted = _to_take_again(row)
-    _lock([str(one.staff_id or one.client_id or one.room_id) for one in wanted])
+    _lock([str(_resource(one)[1]) for one in wanted])
     for one in wanted:
-        one.live = True
         if one.room:
             one.place = _free_place(row.visit, one.room, one.during)
-    found = selectors.collisions(visit_id=row.visit_id, wanted=wanted)
-    if found:
-        raise Overlaps(collides_with=_told(actor, found[:20], wanted=wanted))
+    _settle_overlaps(actor, row.visit, wanted, ahead=ahead)
     with constraint_as_error(OVERLAPS):
-        Booking.objects.bulk_update(wanted, ["live", "place"])
+        Booking.objects.bulk_update(wanted, ["live", "place", "overlapped"])
+
+
+def hold_as_planned(row: Participation) -> None:
+    """What was freed when it was said to be over is held again to the planned end, as far as it is still free."""
+    live = Booking.objects.filter(Q(client_id=row.client_id) | Q(client__isnull=True), visit_id=row.visit_id, live=True)
+    held = list(live.order_by("pk"))
+    _lock([str(_resource(one)[1]) for one in held])
+    for one in held:
+        whole = row if one.client_id else row.visit
+        one.during = selectors.half_open(whole.starts_at, whole.ends_at)
+        if not selectors.collisions(visit_id=row.visit_id, wanted=[one]):
+            one.save(update_fields=["during"])
 
 
 def staff_holding(visit: Visit) -> list[UUID]:

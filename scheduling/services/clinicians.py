@@ -22,7 +22,7 @@ def correct_clinicians(*, actor: Actor, visit: Visit, staff: Collection[UUID]) -
     held = Booking.objects.filter(visit=visit, superseded=False, staff__isnull=False)
     booked = set(held.values_list("staff_id", flat=True))
     gone, come = booked - set(staff), [person for person in staff if person not in booked]
-    if ParticipationNote.objects.filter(participation__visit=visit, author_id__in=gone).exists():
+    if ParticipationNote.objects.standing().filter(participation__visit=visit, author_id__in=gone).exists():
         raise Conflict("Who has documented a visit took part in it", code="has_documented")
     held.filter(staff_id__in=gone).update(live=False, superseded=True)
     end_places(visit.pk, on=actor.today, staff=gone)

@@ -15,7 +15,7 @@ from clinic.services.documents import NotHers
 from scheduling.enums import VisitKind, VisitStatus
 from scheduling.models import Participation
 from scheduling.rules import note_checks as rules
-from scheduling.rules.visits import OVER, THERAPISTS_ONLY
+from scheduling.rules.visits import NOT_COMING, THERAPISTS_ONLY
 from scheduling.selectors.note_checks import ground_of
 from scheduling.selectors.notes import part_documented
 
@@ -49,6 +49,7 @@ def flags_at_signing(
     return [
         *_of_the_day(note, participation, supervised),
         *_late(note, participation, now),
+        *_moved(note),
         *rules.device_clock_off(participation.device_offset_seconds or 0),
         *_of_the_content(participation, body, left_by),
     ]
@@ -68,7 +69,7 @@ def _of_the_day(note: Document, participation: Participation, supervised: Superv
 def _group_of_one(participation: Participation) -> bool:
     if participation.visit.kind != VisitKind.GROUP.value:
         return False
-    gone = [status.value for status in OVER]
+    gone = [status.value for status in NOT_COMING]
     return participation.visit.participations.exclude(status__in=gone).count() == 1
 
 
@@ -79,6 +80,11 @@ def _late(note: Document, participation: Participation, now: datetime) -> list[F
     limit = sign_limit(note.service_date, business_days=note.organization.sign_within_business_days)
     signed_on = now.astimezone(ZoneInfo(participation.visit.site.time_zone)).date()
     return rules.late_entry(service_date=note.service_date, signed_on=signed_on, limit=limit)
+
+
+def _moved(note: Document) -> list[Flag]:
+    moved_from = note.participation_note.moved_from
+    return [rules.moved_here(moved_from.at)] if moved_from else []
 
 
 def _of_the_content(participation: Participation, body: dict[str, Any], left_by: datetime | None) -> list[Flag]:

@@ -8,7 +8,7 @@ from django.db import transaction
 
 from clinic.enums import DocumentKind, DocumentState
 from clinic.errors import Conflict, InvalidField, NotAllowed, RuleForbids, constraint_as_error
-from clinic.models import Document, DocumentVersion, Verdict
+from clinic.models import Document, DocumentVersion, EnteredInError, Verdict
 from clinic.rules.access import Actor
 from clinic.rules.device_clock import RIGHT
 from clinic.selectors.cosigning import supervision_of
@@ -31,6 +31,9 @@ class NoteExists(Conflict):
     title = "You have a note for this part of the visit already"
 
 
+NOTE_EXISTS = {"note_once_per_participation_and_author": NoteExists, "note_follows_one_in_error_once": NoteExists}
+
+
 @transaction.atomic
 def begin_note(
     *,
@@ -47,6 +50,34 @@ def begin_note(
         raise InvalidField("/participation", "There is no such part of a visit in your reach", code="not_found")
     if not participation.is_hers:
         raise NotAllowed("You document the visits that you are booked for", code="not_own_visit")
+    return document_participation(
+        actor=actor,
+        participation=participation,
+        note_id=note_id,
+        body=body,
+        digest=digest,
+        now=now,
+        device_offset=device_offset,
+    )
+
+
+@transaction.atomic(savepoint=False)
+def document_participation(
+    *,
+    actor: Actor,
+    participation: Any,
+    note_id: UUID,
+    body: dict[str, Any],
+    digest: str,
+    now: datetime,
+    author_id: UUID | None = None,
+    moved_from: EnteredInError | None = None,
+    device_offset: timedelta = RIGHT,
+) -> Document:
+    """The draft of a part's note, as it was found for its author: of whoever writes it, or of whoever wrote it
+    first where it did not belong."""
+    if participation.status == VisitStatus.ENTERED_IN_ERROR.value:
+        raise Conflict("This part of a visit never was: it was entered in error", code="visit_in_error")
     if participation.her_note_id is not None:
         raise NoteExists(existing_id=str(participation.her_note_id))
     measurements.judge(
@@ -64,14 +95,17 @@ def begin_note(
         draft=body,
         now=now,
         digest_of_body=digest,
+        author_id=author_id,
     )
-    with constraint_as_error({"note_once_per_participation_and_author": NoteExists}):
+    with constraint_as_error(NOTE_EXISTS):
         ParticipationNote.objects.create(
             organization_id=document.organization_id,
             participation=participation,
             document=document,
             episode_id=document.episode_id,
             author_id=document.author_id,
+            follows_id=participation.her_last_error_id,
+            moved_from=moved_from,
         )
     shows_more(participation, device_offset=device_offset)
     return document
@@ -184,6 +218,8 @@ def sign_note(*, actor: Actor, note: Document, proof: PinProof, now: datetime) -
 def _was_held(actor: Actor, participation: Participation, body: dict[str, Any], now: datetime) -> None:
     """A signed note says that the visit took place; if nobody had said so yet, it does now."""
     status = VisitStatus(participation.status)
+    if status == VisitStatus.ENTERED_IN_ERROR:
+        raise Conflict("This part of a visit never was: it was entered in error", code="visit_in_error")
     if status in OVER:
         raise Conflict("The visit was called off: reinstate it first", code="visit_called_off")
     if participation.starts_at > now:

@@ -8,7 +8,7 @@ from scheduling.models import Participation, ParticipationChange
 
 
 def step_row(
-    row: Participation, before: str, after: VisitStatus, *, actor: Actor, now: datetime
+    row: Participation, before: str, after: VisitStatus, *, actor: Actor, now: datetime, reason: str = ""
 ) -> ParticipationChange:
     return ParticipationChange(
         organization_id=row.organization_id,
@@ -18,4 +18,5 @@ def step_row(
         effective_on=row.service_date,
         at=now,
         by_id=actor.staff_id,
+        reason=reason,
     )

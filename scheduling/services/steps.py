@@ -10,11 +10,12 @@ from clinic.errors import Conflict, InvalidField, RuleForbids
 from clinic.rules.access import Action, Actor
 from clinic.rules.device_clock import RIGHT, put_right
 from scheduling.enums import VisitStatus
-from scheduling.models import Participation, Visit
+from scheduling.models import Participation, ParticipationNote, Visit
 from scheduling.rules import visits as rules
 from scheduling.selectors import visits as selectors
 from scheduling.services.bookings import (
     free_the_rest,
+    hold_as_planned,
     release,
     staff_holding,
     take_again,
@@ -27,14 +28,16 @@ LONGEST_BEFORE = timedelta(hours=12)
 MOST_HOURS_OF_NOTICE = 10 * 366 * 24
 
 
-def _step(actor: Actor, row: Participation, step: rules.Step, now: datetime, **facts: Any) -> Participation:
+def _step(
+    actor: Actor, row: Participation, step: rules.Step, now: datetime, *, because: Any = "", **facts: Any
+) -> Participation:
     before, after = _require_step(row, step), rules.ENDS_IN[step]
     row.status = after.value
     for name, value in facts.items():
         setattr(row, name, value)
     row.version += 1
     row.save()
-    step_row(row, before.value, after, actor=actor, now=now).save()
+    step_row(row, before.value, after, actor=actor, now=now, reason=because).save()
     _visit_follows(row.visit)
     outbox.changed("participation", row, client_id=row.client_id, episode_id=row.episode_id)
     return row
@@ -214,6 +217,48 @@ def reinstate(*, actor: Actor, participation: Participation, now: datetime) -> P
         hours_of_notice=None,
         minutes=None,
     )
-    take_again(actor, row)
+    take_again(actor, row, ahead=row.starts_at > now)
     put_on_care_teams(row.visit, episodes=[row.episode_id], staff=staff_holding(row.visit))
     return row
+
+
+@transaction.atomic
+def undo(*, actor: Actor, participation: Participation, reason: str, now: datetime) -> Participation:
+    """It was said by mistake that the child had come, or that it was over: the part is booked as before."""
+    _require_step(participation, rules.Step.UNDO)
+    _refuse_notes(participation, signed_only=True)
+    row = _step(
+        actor,
+        participation,
+        rules.Step.UNDO,
+        now,
+        because=reason,
+        arrived_at=None,
+        left_at=None,
+        minutes=None,
+        ended_early="",
+    )
+    hold_as_planned(row)
+    return row
+
+
+@transaction.atomic
+def enter_in_error(*, actor: Actor, participation: Participation, reason: str, now: datetime) -> Participation:
+    """This part never was: it stays to be read, counts nowhere and holds nothing."""
+    _require_step(participation, rules.Step.ENTER_IN_ERROR)
+    _refuse_notes(participation, signed_only=False)
+    row = _step(actor, participation, rules.Step.ENTER_IN_ERROR, now, because=reason)
+    release(row)
+    leave_care_teams(row.visit, actor.today, episode_id=row.episode_id)
+    return row
+
+
+def _refuse_notes(participation: Participation, *, signed_only: bool) -> None:
+    """What a note says took place did: the note is put right first."""
+    notes = ParticipationNote.objects.standing().filter(participation=participation)
+    if signed_only:
+        notes = notes.filter(document__current_version__isnull=False)
+    standing = [str(document_id) for document_id in notes.values_list("document_id", flat=True)]
+    if standing:
+        detail = "A note says that this took place: enter it in error, or move it, first"
+        raise Conflict(detail, code="has_note", notes=standing)

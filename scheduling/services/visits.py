@@ -43,7 +43,7 @@ def book_visit(*, actor: Actor, visit_id: UUID, asked: dict[str, Any], digest: s
         created_digest=digest,
     )
     _take_part(actor, visit, wanted, now)
-    hold(actor, visit, wanted)
+    hold(actor, visit, wanted, ahead=wanted.starts_at > now)
     put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.created("visit", visit)
     return visit
@@ -64,7 +64,7 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     if wanted.kind.value != visit.kind:
         raise InvalidField("/kind", "A visit's kind stays: cancel it and book another", code="fixed")
     held = {row.episode_id: row for row in visit.participations.all()}
-    coming = {episode_id for episode_id, row in held.items() if VisitStatus(row.status) not in rules.OVER}
+    coming = {episode_id for episode_id, row in held.items() if VisitStatus(row.status) not in rules.NOT_COMING}
     if coming - {child.episode.pk for child in wanted.children}:
         raise InvalidField("/children", "A child leaves a visit by cancelling her part in it", code="child_missing")
     # A part that was called off stays as it was: it is neither moved nor held, named or not.
@@ -77,7 +77,7 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     visit.version += 1
     visit.save()
     _move_parts(actor, visit, held, wanted, now)
-    hold(actor, visit, wanted)
+    hold(actor, visit, wanted, ahead=wanted.starts_at > now)
     leave_care_teams(visit, actor.today)
     put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.changed("visit", visit)

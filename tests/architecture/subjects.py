@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import models
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 
 from clinic import models as c
 from clinic.api.examples import EXAMPLES
@@ -67,6 +68,12 @@ def booked(**changes: Any) -> Maker:
     return after(s.Booking, row(s.Participation, **changes))
 
 
+def held(clinic: Clinic, who: str) -> Any:
+    """A visit that took place, of which no note was signed."""
+    booked(status="fulfilled", minutes=45, arrived_at=NOON, left_at=LATER)(clinic, who)
+    return row(s.Visit, status="fulfilled")(clinic, who)
+
+
 def called_off(clinic: Clinic, who: str) -> Any:
     facts = {"cancelled_at": NOON, "cancelled_by": clinic.people["assistant"].pk, "cancel_cause": "client"}
     return booked(status="noshow", **facts)(clinic, who)
@@ -95,6 +102,15 @@ def draft(clinic: Clinic, who: str) -> Any:
 def signed(clinic: Clinic, who: str) -> Any:
     """A signed note that awaits its supervisor's co-signature."""
     return opened(clinic, who, sign(clinic, who, draft(clinic, who), cosign_owner=clinic.people["supervisor"].pk))
+
+
+def misplaced(clinic: Clinic, who: str) -> Any:
+    """A signed note, and another visit of the child with the same assistant to which it belongs."""
+    note = signed(clinic, who)
+    visit = clinic.raw.rows[s.Visit, who] = clinic.raw.add(s.Visit, who)
+    clinic.raw.rows[s.Participation, who] = clinic.raw.add(s.Participation, who, visit=visit)
+    clinic.raw.add(s.Booking, who, visit=visit, during=DateTimeTZRange(LATER, LATER + timedelta(minutes=45)))
+    return note
 
 
 def ownerless(clinic: Clinic, who: str) -> Any:
@@ -222,9 +238,13 @@ STATES: dict[str, Maker] = {
     "participations/<uuid:id>/plan/": to_plan,
     "participations/<uuid:id>/finish/": booked(status="checked-in", arrived_at=NOON),
     "participations/<uuid:id>/reinstate/": called_off,
+    "participations/<uuid:id>/undo/": booked(status="checked-in", arrived_at=NOON),
+    "participations/<uuid:id>/changes/": after(s.ParticipationChange, booked()),
+    "visits/<uuid:id>/correct/": held,
     "goals/<uuid:id>/resume/": goal(lifecycle="on-hold", starts_on=VISIT_DAY),
     "notes/<uuid:id>/": draft,
     "notes/<uuid:id>/checks/": draft,
+    "notes/<uuid:id>/move/": misplaced,
     "notes/<uuid:id>/sign/": draft,
     "staff/<uuid:id>/supervision-ledger/": row(c.Staff),
     "staff/<uuid:id>/pin-reset/": row(c.Staff),
@@ -251,6 +271,7 @@ SHOWN: dict[str, Maker] = {
     "goals/<uuid:id>/changes/": row(g.GoalChange),
     "goals/<uuid:id>/measurements/": row(g.Measurement),
     "goals/<uuid:id>/progress-history/": row(g.GoalProgressHistory),
+    "participations/<uuid:id>/changes/": row(s.ParticipationChange),
     "notes/<uuid:id>/versions/": lambda clinic, who: current_digest(clinic.raw.row(c.Document, who)),
     "staff/<uuid:id>/roles/": row(c.StaffRole),
 }
@@ -284,6 +305,7 @@ MORE: dict[str, Callable[[Clinic, int], Any]] = {
     "goals/<uuid:id>/progress-history/": lambda clinic, n: clinic.raw.add(g.GoalProgressHistory, number=n),
     "me/signatures/": lambda clinic, n: next_version(clinic, n),
     "notes/<uuid:id>/versions/": lambda clinic, n: next_version(clinic, n),
+    "participations/<uuid:id>/changes/": lambda clinic, n: clinic.raw.add(s.ParticipationChange),
     "staff/<uuid:id>/roles/": lambda clinic, n: clinic.raw.add(
         c.StaffRole, starts_on=date(2030 + n, 1, 1), ends_on=date(2030 + n, 12, 31), role="therapist"
     ),

@@ -21,6 +21,7 @@ KEPT_AS_THEY_ARE = {
     "clinic.DocumentFlag",
     "clinic.DocumentReading",
     "clinic.DocumentVersion",
+    "clinic.EnteredInError",
     "clinic.EpisodeChange",
     "clinic.Seal",
     "clinic.SealEntry",
@@ -37,6 +38,7 @@ KEPT_AS_THEY_ARE = {
     "goals.Measurement",
     "scheduling.ParticipationChange",
     "scheduling.ParticipationNote",
+    "scheduling.VisitCorrection",
 }
 NEVER_REMOVED = KEPT_AS_THEY_ARE | {
     "goals.Certification",
@@ -194,6 +196,19 @@ def test_what_is_set_once_is_not_set_again(model):
     assert {column: refused_by(emptied) for column, emptied in again.items()} == dict.fromkeys(again, guard_of(model))
     drop_trigger(model, "set_once")
     assert {column: refused_by(emptied) for column, emptied in again.items()} == dict.fromkeys(again)
+
+
+def test_what_is_in_error_stays_in_error():
+    """Its state changes no more, everything else that may change does; without the guard it would leave again."""
+    model = next(m for m in GUARDED if m._meta.label == "clinic.Document")
+    World().row(model)
+    strip(model)
+    sql("UPDATE clinic_document SET state = 'entered-in-error'")()
+    back = sql("UPDATE clinic_document SET state = 'signed'")
+    assert refused_by(back) == guard_of(model)
+    assert refused_by(sql("UPDATE clinic_document SET version = version + 1")) is None
+    drop_trigger(model, "word_stays")
+    assert refused_by(back) is None
 
 
 @labelled

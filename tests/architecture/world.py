@@ -60,6 +60,7 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "goals.Measurement": lambda w, who: {"successes": 6, "counted": 8, "value": Decimal("0.75")},
     "scheduling.Visit": lambda w, who: {"ends_at": LATER},
     "scheduling.Participation": lambda w, who: {"ends_at": LATER},
+    "scheduling.VisitCorrection": lambda w, who: {"was_ends_at": LATER},
     "scheduling.Booking": lambda w, who: {"staff": w.row(Staff, who), "during": DateTimeTZRange(NOON, LATER)},
 }
 

@@ -7,7 +7,6 @@ import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from clinic.enums import DocumentState
 from clinic.models import ChangeFeed
 from clinic.selectors.actors import person
 from goals import tasks
@@ -142,8 +141,7 @@ def test_a_note_entered_in_error_counts_no_more(measured):
     """Out by its state alone, from the instant at which it was called so."""
     team, goal_id = measured
     note = fifth(team, goal_id)
-    note.state, note.changed_at = DocumentState.ENTERED_IN_ERROR.value, make.at("2026-03-31 15:00")
-    note.save()
+    make.enter_in_error(note, team.therapist, at=make.at("2026-03-31 15:00"))
     assert recompute(note, "2026-03-31 15:01").criterion == "not_met"
     goal = Goal.objects.get()
     assert progress.find_now(goal, known_at=make.at("2026-03-31 14:59")).criterion.state == "met"

@@ -147,6 +147,57 @@ def test_a_number_is_corrected_once(flow, goal, note):
     assert (third.status_code, faults(third)) == (422, [("/measurements/0/replaces", "not_found")])
 
 
+def test_a_correction_is_corrected(flow, goal, note):
+    """The number that counts is named; all point to the first, and the last that stands counts, at every time known."""
+    old = of_day(goal)
+    eight = correct(flow, note, goal, old, 8, at=f"{DAY} 12:05")
+    nine = correct(flow, note, goal, eight, 9, at=f"{DAY} 13:05")
+    ten = correct(flow, note, goal, nine, 10, at=f"{DAY} 14:05")
+    assert {row.replaces_id for row in (eight, nine, ten)} == {old.pk}
+    assert [known(flow, goal, f"{DAY} {time}") for time in ("12:04", "12:06", "13:06", "14:06")] == [
+        Decimal(tenths) / 10 for tenths in (7, 8, 9, 10)
+    ]
+    shown = flow.ana.get(f"/api/v1/goals/{goal}/measurements/").json()["results"]
+    assert [row["id"] for row in shown if row["counts"] and row["service_date"] == DAY] == [str(ten.pk)]
+
+
+def test_the_correction_between_can_be_in_error(flow, goal, note):
+    """What was corrected after it still counts, the first number does not come back beside it."""
+    eight = correct(flow, note, goal, of_day(goal), 8, at=f"{DAY} 12:05")
+    nine = correct(flow, note, goal, eight, 9, at=f"{DAY} 13:05")
+    in_error(flow, eight.document_id, at=f"{DAY} 15:00")
+    assert level(flow, goal) == Decimal("0.9")
+    in_error(flow, nine.document_id, at=f"{DAY} 16:00")
+    assert level(flow, goal) == Decimal("0.7")
+    assert known(flow, goal, f"{DAY} 15:59") == Decimal("0.9")
+
+
+def test_two_rows_of_an_addendum_do_not_correct_one_number(flow, goal, note):
+    """Which of them would count? 422 at the second."""
+    correction = {"goal": str(goal), "successes": 8, "opportunities": 10, "replaces": str(of_day(goal).pk)}
+    answer = put(flow, note, measurements=[correction, {**correction, "slot": 2}])
+    assert (answer.status_code, faults(answer)) == (422, [("/measurements/1/replaces", "doubled")])
+
+
+def correct(flow, note, goal, row, successes, *, at) -> Measurement:
+    correction = {"goal": str(goal), "successes": successes, "opportunities": 10, "replaces": str(row.pk)}
+    addendum = put(flow, note, measurements=[correction], at=at).json()["id"]
+    assert act(flow, addendum, "sign", at=at).status_code == 200
+    return Measurement.objects.get(document_id=addendum)
+
+
+def in_error(flow, addendum, *, at) -> None:
+    version = Document.objects.get(pk=addendum).version
+    answer = act(flow, addendum, "enter-in-error", api=flow.ruth, at=at, match=version, reason="The sheet was misread.")
+    assert answer.status_code == 200, answer.content
+
+
+def known(flow, goal, local) -> Decimal:
+    with time_machine.travel(make.at("2026-04-01 09:00"), tick=False):
+        found = flow.progress(goal, known_at=make.at(local).isoformat())
+    return Decimal(next(v["value"] for v in found["visits"] if v["day"] == DAY))
+
+
 def test_only_a_final_note_is_amended(flow, goal):
     """A draft is changed, a signed one returned, a returned one revised: 409 with not_final."""
     note = flow.put_note(flow.visit(DAY), successes=7, goal=goal, at=f"{DAY} 10:00")

@@ -48,13 +48,22 @@ WAYS = {
     "cancelled": [("cancel", CALLED_OFF)],
     "noshow": [("no-show", CALLED_OFF)],
 }
-BODIES = {"check-in": {}, "finish": {}, "cancel": CALLED_OFF, "no-show": CALLED_OFF, "reinstate": {}}
+BODIES = {
+    "check-in": {},
+    "finish": {},
+    "cancel": CALLED_OFF,
+    "no-show": CALLED_OFF,
+    "reinstate": {},
+    "undo": {"reason": "Tapped for her brother"},
+    "enter-in-error": {"reason": "Entered twice"},
+}
+ERROR = {"enter-in-error": "entered-in-error"}
 LEGAL = {
-    "booked": {"check-in": "checked-in", "finish": "fulfilled", "cancel": "cancelled", "no-show": "noshow"},
-    "checked-in": {"finish": "fulfilled", "cancel": "cancelled"},
-    "fulfilled": {},
-    "cancelled": {"reinstate": "booked"},
-    "noshow": {"reinstate": "booked"},
+    "booked": {"check-in": "checked-in", "finish": "fulfilled", "cancel": "cancelled", "no-show": "noshow", **ERROR},
+    "checked-in": {"finish": "fulfilled", "cancel": "cancelled", "undo": "booked", **ERROR},
+    "fulfilled": {"undo": "booked", **ERROR},
+    "cancelled": {"reinstate": "booked", **ERROR},
+    "noshow": {"reinstate": "booked", **ERROR},
 }
 
 

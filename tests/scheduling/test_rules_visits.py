@@ -88,7 +88,7 @@ def test_who_may_be_booked_ahead(kind, roles, supervised, refusal):
         pytest.param([S.FULFILLED, S.NO_SHOW], S.FULFILLED, id="all who came are done"),
         pytest.param([S.CANCELLED, S.CANCELLED], S.CANCELLED, id="all cancelled"),
         pytest.param([S.CANCELLED, S.NO_SHOW], S.NO_SHOW, id="one cancelled, one missed"),
-        pytest.param([S.ENTERED_IN_ERROR], S.BOOKED, id="only an error"),
+        pytest.param([S.ENTERED_IN_ERROR], S.ENTERED_IN_ERROR, id="only an error"),
         pytest.param([S.ENTERED_IN_ERROR, S.FULFILLED], S.FULFILLED, id="an error beside a held part"),
     ],
 )
@@ -102,7 +102,8 @@ def test_every_status_and_step_is_in_the_table():
     """No status is forgotten, and every step ends somewhere."""
     assert set(STEPS) == set(S)
     assert set(ENDS_IN) == set(Step)
-    assert not STEPS[S.FULFILLED]
+    assert STEPS[S.FULFILLED] == {Step.UNDO, Step.ENTER_IN_ERROR}
+    assert not STEPS[S.ENTERED_IN_ERROR]
 
 
 @pytest.mark.parametrize(

@@ -122,6 +122,23 @@ FACTS = [
         "the author co-signs",
         with_columns(meaning="cosignature"),
     ),
+    A("document_in_error_says_why", m.Document, "nobody says why", with_columns(state="entered-in-error"), change=True),
+    A(
+        "document_draft_means_no_version",
+        m.Document,
+        "nothing is in error",
+        with_columns(state="entered-in-error", draft=None),
+        change=True,
+        beside=("document_in_error_says_why",),
+    ),
+    A("entered_in_error_has_a_reason", m.EnteredInError, "no reason", with_columns(reason="")),
+    A(
+        "document_in_error_says_why",
+        m.Document,
+        "it stands, and is in error",
+        lambda w: {"error": w.row(m.EnteredInError)},
+        change=True,
+    ),
     A("verdict_given_after_opening", m.Verdict, "decided before it was opened", with_columns(at=NOON, opened_at=LATER)),
     *(
         A("verdict_returned_has_a_reason", m.Verdict, why, columns)
@@ -141,6 +158,13 @@ FACTS = [
 ]
 
 AGREEING = [
+    A(
+        "document_error_is_its_own",
+        m.Document,
+        "what is said of another document",
+        lambda w: {"state": "entered-in-error", "error": w.row(m.EnteredInError, "second")},
+        change=True,
+    ),
     *(
         A(name, model, "an episode of another child", lambda w: {"client": w.row(m.Client, "second")})
         for name, model in (

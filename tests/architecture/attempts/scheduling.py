@@ -70,6 +70,7 @@ BOOKINGS = [
         )
     ),
     A("booking_superseded_holds_nothing", m.Booking, "moved away and held", with_columns(superseded=True)),
+    A("booking_overlapped_holds_nothing", m.Booking, "held twice", with_columns(overlapped=True)),
 ]
 
 VISITS = [
@@ -89,6 +90,11 @@ VISITS = [
         "finished before anybody came",
         with_columns(arrived_at=LATER, finished_at=NOON),
     ),
+]
+
+CORRECTIONS = [
+    A("visit_correction_has_a_reason", m.VisitCorrection, "no reason", with_columns(reason="")),
+    A("visit_correction_was_in_order", m.VisitCorrection, "it ended as it began", with_columns(was_ends_at=NOON)),
 ]
 
 PARTICIPATIONS = [
@@ -185,7 +191,28 @@ TEMPLATES = [
     A("note_template_says_something", m.NoteTemplate, "it says nothing", with_columns(objective="")),
 ]
 
-ATTEMPTS = [*BOOKINGS, *VISITS, *PARTICIPATIONS, *PLANNED, *TEMPLATES]
+NOTES = [
+    A(
+        "note_follows_one_in_error_once",
+        m.ParticipationNote,
+        "two notes that follow the same one",
+        lambda w: {"document": w.add(c.Document), "follows": w.row(c.EnteredInError)},
+        lambda w: w.add(m.ParticipationNote, document=w.add(c.Document), follows=w.row(c.EnteredInError)),
+    ),
+    A(
+        "note_moved_once",
+        m.ParticipationNote,
+        "two notes made of the same one",
+        lambda w: {
+            "document": w.add(c.Document),
+            "author": w.row(c.Staff, "second"),
+            "moved_from": w.row(c.EnteredInError),
+        },
+        lambda w: w.add(m.ParticipationNote, document=w.add(c.Document), moved_from=w.row(c.EnteredInError)),
+    ),
+]
+
+ATTEMPTS = [*BOOKINGS, *VISITS, *CORRECTIONS, *PARTICIPATIONS, *NOTES, *PLANNED, *TEMPLATES]
 
 TOUCHING = [
     *((m.Booking, held(what), also(held(what), during=AFTER)) for what in ("staff", "client", "room")),
@@ -199,6 +226,11 @@ TOUCHING = [
         m.ParticipationNote,
         {},
         lambda w: {"document": w.add(c.Document), "author": w.row(c.Staff, "second")},
+    ),
+    (
+        m.ParticipationNote,
+        {},
+        lambda w: {"document": w.add(c.Document), "follows": w.row(c.EnteredInError)},
     ),
 ]
 
