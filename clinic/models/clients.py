@@ -1,11 +1,12 @@
 """The children, who stands beside them, what was agreed, and what must not be done."""
 
 from datetime import date
+from typing import Any
 
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import ArrayField, RangeOperators
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, Value
+from django.db.models import Exists, F, Func, OuterRef, Q, Value
 
 from clinic.enums import AuthorityKind, ConsentKind, ContactChannel, PrecautionKind, PrecautionSource, Relationship
 from clinic.models.base import (
@@ -20,6 +21,18 @@ from clinic.models.organization import Site
 from clinic.models.reach import ClientQuerySet, ClientRowQuerySet, ScopedQuerySet, reach_of_episodes
 from clinic.models.staff import Staff
 from clinic.rules.access import Action, Actor, Relation, may, relations
+
+# What is left of a name once case, accents, spaces, hyphens and apostrophes are; letters that Unicode takes for ones of
+# their own are read as those that people type for them.
+FOLD = (
+    "lower(translate(regexp_replace(replace(normalize(%(expressions)s, NFKD), 'ß', 'ss'), "
+    "'[\\u0300-\\u036f[:space:]\\u2010-\\u2015\\u2018\\u2019''-]', '', 'g'), 'ŁłØøĐđĦħıÐðÞþ', 'LlOoDdHhiDdTt'))"
+)
+
+
+def folded(name: Any) -> Func:
+    """A name as it is compared."""
+    return Func(name, template=FOLD, output_field=models.TextField())
 
 
 class Client(VersionedModel):
@@ -50,6 +63,10 @@ class Client(VersionedModel):
                     gestation_days__range=(0, 6),
                 ),
             ),
+        ]
+        indexes = [
+            models.Index(fields=["organization", "birth_date"], name="client_by_birth_date"),
+            models.Index(F("organization"), folded(F("family_name")), name="client_by_family_name_folded"),
         ]
 
     def __str__(self) -> str:

@@ -10,9 +10,12 @@ from rest_framework.response import Response
 
 from clinic.api.examples import example
 from clinic.api.fields import Day, Id, Instant, StrictInput, Text, Whole, word
+from clinic.api.look_alikes import LookAlikeRecord
 from clinic.api.views import ApiView, ListDoor, PutDoor
 from clinic.errors import NotFound
 from clinic.rules.access import Action, may
+from clinic.selectors.clients import client_for
+from clinic.selectors.look_alikes import look_alikes_of
 from scheduling.enums import CancelCause, VisitKind, VisitMode, VisitStatus
 from scheduling.rules.visits import Step
 from scheduling.selectors import visits as selectors
@@ -337,11 +340,20 @@ class ReinstateIn(StrictInput):
     """Nothing more to say."""
 
 
+class CheckedInRecord(ParticipationRecord):
+    """The child's part, and whom she could be taken for: look twice that it is she."""
+
+    look_alikes = LookAlikeRecord(many=True)
+
+
 class ParticipationCheckIn(StepDoor):
-    """The child has come."""
+    """The child has come
+
+    The answer names other children in your reach who could be taken for her."""
 
     act = "check_in"
     inputs = {"POST": CheckIn}
+    outputs = {"POST": CheckedInRecord}
     form = CheckIn
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
@@ -352,6 +364,20 @@ class ParticipationCheckIn(StepDoor):
             now=self.now,
             device_offset=self.device_offset(),
         )
+
+    def present(self) -> Response:
+        shown: Any = selectors.participation_for(self.actor, self.kwargs["id"])
+        shown.look_alikes = look_alikes_of(self.actor, shown.client)
+        self.touch_row(shown)
+        for other in shown.look_alikes:
+            self.touch(other.pk)
+        return self.show(CheckedInRecord(shown, context={"view": self}).data, version=shown.version)
+
+    def ask_reach_again(self, kept: Response) -> None:
+        """Whom the answer names besides is asked for as well."""
+        super().ask_reach_again(kept)
+        for other in json.loads(kept.data)["look_alikes"]:
+            self.touch(client_for(self.actor, other["client"]).pk)
 
 
 class ParticipationPlan(StepDoor):

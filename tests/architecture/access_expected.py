@@ -44,6 +44,7 @@ EXPECTED: dict[str, str] = {
     "GET disclosures/<uuid:id>/": "3 3 + 4 + 3 3 4 1",
     "PUT disclosures/<uuid:id>/": "3 3 r 4 r 3 3 4 1",
     "NEW disclosures/<uuid:id>/": "3 3 + x + 3 3 x 1",
+    "GET clients/<uuid:id>/look-alikes/": "+ 4 + 4 + + + 4 1",
     "GET clients/<uuid:id>/ages/": "+ 4 + 4 3 3 3 3 1",
     "GET consents/": "+ o + o + + 3 o 1",
     "GET consents/<uuid:id>/": "+ 4 + 4 + + 3 4 1",
