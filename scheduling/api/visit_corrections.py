@@ -35,6 +35,7 @@ class ParticipationUndo(StepDoor):
     inputs = {"POST": UndoIn}
     form = UndoIn
     observes = ()
+    queued = ()  # what a mistake was is looked at with what is there now
 
     def perform(self, row: Any, wanted: dict[str, Any]) -> None:
         steps.undo(actor=self.actor, participation=row, reason=wanted["reason"], now=self.now)
@@ -113,6 +114,7 @@ class VisitCorrect(VisitCancel):
     """
 
     act = "correct"
+    queued = ()
     inputs = {"POST": VisitCorrectIn}
     outputs = {"POST": VisitRecord}
     key_required = True

@@ -21,10 +21,10 @@ def flow():
     return Flow()
 
 
-def child(flow, given="Teo", family="Oduya", born=BORN, *, status=EpisodeStatus.ACTIVE, team=True):
+def child(flow, given="Teo", family="Oduya", born=BORN, *, team=True, **episode_over):
     """Another child of the site, in Ana's reach unless said otherwise."""
     client = make.make_client(flow.site, given_name=given, family_name=family, birth_date=born)
-    episode = make.make_episode(client, status=status.value)
+    episode = make.make_episode(client, **episode_over)
     if team:
         make.put_on_team(flow.assistant, episode)
     return client
@@ -109,7 +109,7 @@ def test_only_children_in_reach_are_named(flow):
 
 def test_who_is_treated_no_more_is_not_named(flow):
     """A discharged child does not come to be checked in."""
-    child(flow, status=EpisodeStatus.FINISHED)
+    child(flow, status=EpisodeStatus.FINISHED.value, closed_on=date(2026, 1, 5))
     assert alike(flow) == []
 
 
