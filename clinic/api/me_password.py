@@ -30,6 +30,7 @@ class OwnPassword(ApiView):
 
     resource = "me"
     act = "set_password"
+    takes_key = False  # sent twice, the old password does not fit any more: nothing is kept that could be answered
     actions = {"POST": Action.CHANGE_SELF}
     inputs = {"POST": PasswordChangeIn}
 

@@ -109,6 +109,7 @@ class OwnPinByCode(ApiView):
 
     resource = "me"
     act = "set_pin_by_code"
+    takes_key = False  # sent twice, the code is used up: nothing is kept that could be answered
     actions = {"POST": Action.CHANGE_SELF}
     inputs = {"POST": PinByCodeIn}
 

@@ -26,6 +26,10 @@ LITERAL = re.compile(r"E?'(?:[^']|'')*'|\bs\d+_x\d+\b|\b\d+(?:\.\d+)?\b")  # sav
 TRACES = ("clinic_outboxmessage", "clinic_outboxhandling", "clinic_changefeed", "clinic_auditevent", "clinic_notice")
 
 
+# Each request has a name of its own, and is counted.
+OF_ITS_OWN = {"X-Request-ID", "RateLimit"}
+
+
 @dataclass(frozen=True)
 class Heard:
     """What one request got, in comparable form, and what it left in logs, mails, outbox, feed, trail and notices."""
@@ -57,7 +61,7 @@ def hear(api: Any, method: str, asked: Ask) -> Heard:
         traces = "\n".join([log.getvalue(), *_mails(), *_rows_left()])
         transaction.set_rollback(True)
     request_id = answer.headers.get("X-Request-ID", "-").encode()
-    told = sorted((name, value) for name, value in answer.headers.items() if name != "X-Request-ID")
+    told = sorted((name, value) for name, value in answer.headers.items() if name not in OF_ITS_OWN)
     plain = _without_new_ids(answer.content.replace(request_id, b"<request>").decode(), began).encode()
     return Heard(
         answer.status_code,
