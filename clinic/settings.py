@@ -272,16 +272,27 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 900.0,
         "options": {"expires": 600},
     },
+    "follow all clocks": {"task": "scheduling.follow_all_clocks", "schedule": 21600.0, "options": {"expires": 3600}},
     "sweep what expired": {"task": "clinic.sweep_expired", "schedule": 600.0, "options": {"expires": 300}},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 # Which listeners hear which topic; nothing below knows who listens.
 OUTBOX_LISTENERS = {
-    "document.signed": ["goals.recompute_of_document", "scheduling.check_document"],
-    "document.returned": ["goals.recompute_of_document"],
-    "document.cosigned": ["goals.recompute_of_document"],
-    "document.entered_in_error": ["goals.recompute_of_document"],
+    "document.signed": [
+        "goals.recompute_of_document",
+        "scheduling.check_document",
+        "scheduling.follow_clocks_of_document",
+    ],
+    "document.returned": ["goals.recompute_of_document", "scheduling.follow_clocks_of_document"],
+    "document.cosigned": ["goals.recompute_of_document", "scheduling.follow_clocks_of_document"],
+    "document.entered_in_error": ["goals.recompute_of_document", "scheduling.follow_clocks_of_document"],
     "goal.changed": ["goals.recompute_goal"],
+    "episode.opened": ["scheduling.follow_clocks"],
+    "episode.discharged": ["scheduling.follow_clocks"],
+    "episode.cancelled": ["scheduling.follow_clocks"],
+    "visit.changed": ["scheduling.follow_clocks_of_visit"],
+    "plan.changed": ["scheduling.follow_clocks"],
+    "school_calendar.changed": ["scheduling.follow_clocks_of_school"],
     "supervision.changed": ["clinic.reassign_cosignatures"],
     "succession.recorded": ["clinic.reassign_cosignatures"],
     "pin.changed": ["clinic.tell_pin_changed"],

@@ -56,3 +56,46 @@ class OperationOutcome(StrEnum):
     CONFLICT = "conflict"
     REFUSED = "refused"
     TRY_AGAIN = "try_again"
+
+
+class SubjectKind(StrEnum):
+    """What a fact or a deadline is about."""
+
+    EPISODE = "episode"
+    PLAN_PERIOD = "plan_period"
+    PARTICIPATION = "participation"
+    VERSION = "version"
+
+
+class FactKind(StrEnum):
+    """What clocks count: something that happened on a day, recorded once for each source. Only ever added to."""
+
+    VISIT_HELD = "visit_held"
+    NOTE_SIGNED = "note_signed"
+    COSIGNATURE_ASKED = "cosignature_asked"
+    COSIGNATURE_DECIDED = "cosignature_decided"
+    TREATMENT_DAY = "treatment_day"
+    PROGRESS_REPORTED = "progress_reported"
+    EVALUATED = "evaluated"
+    PLAN_TREATED = "plan_treated"
+    CERTIFIED = "certified"
+    RECERTIFIED = "recertified"
+    REPORT_DAY_SET = "report_day_set"
+    SERVICE_ENDED = "service_ended"
+
+
+class Responsible(StrEnum):
+    """Who owes what is due."""
+
+    AUTHOR = "author"
+    COSIGNER = "cosigner"
+    THERAPIST = "therapist"
+
+
+class DeadlineOutcome(StrEnum):
+    """What became of a deadline; whether an open one is due or overdue is a matter of the day."""
+
+    OPEN = "open"
+    MET = "met"
+    MET_LATE = "met_late"
+    SUPERSEDED = "superseded"

@@ -77,6 +77,7 @@ class Action(StrEnum):
     SEE_CASELOAD = "caseload:read"
     SEND_BATCH = "batch:write"
     FOLLOW_CHANGES = "changes:read"
+    SEE_DEADLINES = "deadlines:read"
 
 
 R = Relation
@@ -145,6 +146,7 @@ ACCESS: dict[Action, dict[Role, frozenset[Relation]]] = {
     Action.SEE_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.RECORD_DISCLOSURES: {THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.CORRECT_NOTES: {ASSISTANT: READS, THERAPIST: READS_AND_ANSWERS},
+    Action.SEE_DEADLINES: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEE_CASELOAD: {ASSISTANT: TREATS, THERAPIST: ANSWERS, ADMINISTRATOR: ALL},
     Action.SEND_BATCH: dict.fromkeys(Role, SELF),
     Action.FOLLOW_CHANGES: dict.fromkeys(Role, SELF),

@@ -125,10 +125,10 @@ class PlanPeriodDetail(ChangeDoor):
         return selectors.plan_period_exists(row_id)
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> PlanPeriod:
-        return services.plan_period(actor=self.actor, period_id=row_id, digest=digest, **wanted)
+        return services.plan_period(actor=self.actor, period_id=row_id, digest=digest, now=self.now, **wanted)
 
     def change(self, row: PlanPeriod, wanted: dict[str, Any]) -> PlanPeriod:
-        return services.shorten_plan_period(period=row, ends_on=wanted.get("ends_on", row.ends_on))
+        return services.shorten_plan_period(period=row, ends_on=wanted.get("ends_on", row.ends_on), now=self.now)
 
     def touch_row(self, row: PlanPeriod) -> None:
         self.touch(row.episode.client_id, row.episode_id)
@@ -232,10 +232,12 @@ class CertificationDetail(ChangeDoor):
         return selectors.certification_exists(row_id)
 
     def create(self, row_id: UUID, wanted: dict[str, Any], digest: str) -> Certification:
-        return services.add_certification(actor=self.actor, certification_id=row_id, digest=digest, **wanted)
+        return services.add_certification(
+            actor=self.actor, certification_id=row_id, digest=digest, now=self.now, **wanted
+        )
 
     def change(self, row: Certification, wanted: dict[str, Any]) -> Certification:
-        return services.change_certification(actor=self.actor, certification=row, **wanted)
+        return services.change_certification(actor=self.actor, certification=row, now=self.now, **wanted)
 
     def touch_row(self, row: Certification) -> None:
         self.touch(row.plan_period.episode.client_id, row.plan_period.episode_id)

@@ -1,6 +1,6 @@
 """What a therapist does to the periods of a plan of care, and to their certification."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -20,7 +20,7 @@ class PlanPeriodsOverlap(Conflict):
 
 
 @transaction.atomic
-def plan_period(*, actor: Actor, period_id: UUID, digest: str, **wanted: Any) -> PlanPeriod:
+def plan_period(*, actor: Actor, period_id: UUID, digest: str, now: datetime, **wanted: Any) -> PlanPeriod:
     """A period of a plan of care; one that overlaps another of the episode is refused."""
     episode = selectors.episode_to_plan(actor, wanted.pop("episode"))
     if episode is None:
@@ -37,11 +37,12 @@ def plan_period(*, actor: Actor, period_id: UUID, digest: str, **wanted: Any) ->
             **wanted,
         )
     outbox.created("plan_period", period, client_id=episode.client_id, episode_id=episode.pk)
+    outbox.record("plan.changed", organization_id=period.organization_id, now=now, episode_id=episode.pk)
     return period
 
 
 @transaction.atomic
-def shorten_plan_period(*, period: PlanPeriod, ends_on: date) -> PlanPeriod:
+def shorten_plan_period(*, period: PlanPeriod, ends_on: date, now: datetime) -> PlanPeriod:
     """End a period earlier, so that an amended one can follow; it never grows. The caller holds the lock."""
     if ends_on > period.ends_on:
         raise InvalidField("/ends_on", "A period is only shortened; another follows it", code="only_earlier")
@@ -49,11 +50,14 @@ def shorten_plan_period(*, period: PlanPeriod, ends_on: date) -> PlanPeriod:
         raise InvalidField("/ends_on", "A period ends on or after its first day", code="out_of_order")
     apply_changes(period, {"ends_on": ends_on})
     outbox.changed("plan_period", period, client_id=period.episode.client_id, episode_id=period.episode_id)
+    outbox.record("plan.changed", organization_id=period.organization_id, now=now, episode_id=period.episode_id)
     return period
 
 
 @transaction.atomic
-def add_certification(*, actor: Actor, certification_id: UUID, digest: str, **wanted: Any) -> Certification:
+def add_certification(
+    *, actor: Actor, certification_id: UUID, digest: str, now: datetime, **wanted: Any
+) -> Certification:
     """A certification of a plan period: to whom it went, and what came back when."""
     period = _period(actor, wanted.pop("plan_period"))
     _require_past(actor, wanted)
@@ -64,7 +68,7 @@ def add_certification(*, actor: Actor, certification_id: UUID, digest: str, **wa
         created_digest=digest,
         **wanted,
     )
-    _feed(outbox.created, certification)
+    _feed(outbox.created, certification, now)
     return certification
 
 
@@ -82,14 +86,15 @@ def _require_past(actor: Actor, wanted: dict[str, Any]) -> None:
 
 
 @transaction.atomic
-def change_certification(*, actor: Actor, certification: Certification, **wanted: Any) -> Certification:
+def change_certification(*, actor: Actor, certification: Certification, now: datetime, **wanted: Any) -> Certification:
     """Note what came back from the physician. The caller holds the lock."""
     _require_past(actor, wanted)
     apply_changes(certification, wanted)
-    _feed(outbox.changed, certification)
+    _feed(outbox.changed, certification, now)
     return certification
 
 
-def _feed(tell: Any, certification: Certification) -> None:
+def _feed(tell: Any, certification: Certification, now: datetime) -> None:
     episode = certification.plan_period.episode
     tell("certification", certification, client_id=episode.client_id, episode_id=episode.pk)
+    outbox.record("plan.changed", organization_id=episode.organization_id, now=now, episode_id=episode.pk)

@@ -40,6 +40,7 @@ def _step(
     step_row(row, before.value, after, actor=actor, now=now, reason=because).save()
     _visit_follows(row.visit)
     outbox.changed("participation", row, client_id=row.client_id, episode_id=row.episode_id)
+    outbox.record("visit.changed", organization_id=row.organization_id, now=now, visit_id=row.visit_id)
     return row
 
 

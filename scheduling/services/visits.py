@@ -46,6 +46,7 @@ def book_visit(*, actor: Actor, visit_id: UUID, asked: dict[str, Any], digest: s
     hold(actor, visit, wanted, ahead=wanted.starts_at > now)
     put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.created("visit", visit)
+    outbox.record("visit.changed", organization_id=visit.organization_id, now=now, visit_id=visit.pk)
     return visit
 
 
@@ -81,6 +82,7 @@ def move_visit(*, actor: Actor, visit: Visit, asked: dict[str, Any], now: dateti
     leave_care_teams(visit, actor.today)
     put_on_care_teams(visit, episodes=wanted.episode_ids, staff=wanted.staff_ids)
     outbox.changed("visit", visit)
+    outbox.record("visit.changed", organization_id=visit.organization_id, now=now, visit_id=visit.pk)
     return visit
 
 

@@ -30,6 +30,7 @@ EVERYBODYS = {
     "me",
     "note-templates",
     "organization",
+    "reporting-periods",
     "rooms",
     "scales",
     "sites",

@@ -36,6 +36,7 @@ KEPT_AS_THEY_ARE = {
     "goals.GoalChange",
     "goals.GoalProgressHistory",
     "goals.Measurement",
+    "scheduling.DeadlineChange",
     "scheduling.ParticipationChange",
     "scheduling.ParticipationNote",
     "scheduling.VisitCorrection",
@@ -57,6 +58,10 @@ NEVER_REMOVED = KEPT_AS_THEY_ARE | {
     "scheduling.NoteTemplate",
     "scheduling.Participation",
     "scheduling.PlannedGoal",
+    "scheduling.Deadline",
+    "scheduling.DeadlineRule",
+    "scheduling.Fact",
+    "scheduling.ReportingPeriod",
     "scheduling.Visit",
 }
 ANOTHER = {

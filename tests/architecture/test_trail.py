@@ -24,6 +24,7 @@ OF_NOBODY = {
     "note-templates",
     "notices",
     "organization",
+    "reporting-periods",
     "rooms",
     "scales",
     "self-given-rights",  # who gave herself which right; the right itself is told with the row that it names

@@ -30,6 +30,17 @@ def is_scoped(model: type[models.Model]) -> bool:
     return any(field.attname == "organization_id" for field in model._meta.concrete_fields)
 
 
+MONTHLY = {
+    "code": "reassessment",
+    "title": "Reassessment",
+    "subject": "episode",
+    "starts": ["evaluated"],
+    "closes": ["evaluated"],
+    "interval": [{"number": 1, "unit": "months"}],
+    "responsible": "therapist",
+    "effective_from": "2020-01-01",
+    "source": "common practice",
+}
 ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "clinic.Organization": lambda w, who: {"time_zone": "America/Chicago", "country": "US"},
     "clinic.Site": lambda w, who: {"time_zone": "America/Chicago", "country": "US"},
@@ -61,6 +72,15 @@ ASKED: dict[str, Callable[["World", str], dict[str, Any]]] = {
     "scheduling.Visit": lambda w, who: {"ends_at": LATER},
     "scheduling.Participation": lambda w, who: {"ends_at": LATER},
     "scheduling.VisitCorrection": lambda w, who: {"was_ends_at": LATER},
+    "scheduling.DeadlineRule": lambda w, who: {
+        "code": f"rule of {who}",
+        "settings": ["outpatient"],
+        "definition": MONTHLY,
+    },
+    "scheduling.ReportingPeriod": lambda w, who: {"ends_on": DAY + timedelta(days=59)},
+    "scheduling.Fact": lambda w, who: {"kind": "treatment_day", "subject_kind": "episode"},
+    "scheduling.Deadline": lambda w, who: {"subject_kind": "episode"},
+    "scheduling.DeadlineChange": lambda w, who: {"to_outcome": "open"},
     "scheduling.Booking": lambda w, who: {"staff": w.row(Staff, who), "during": DateTimeTZRange(NOON, LATER)},
 }
 

@@ -31,6 +31,7 @@ OTHERWISE: dict[str, dict[str, Any]] = {
     "notes/<uuid:id>/": {"plan": "Go on with the small buttons."},
     "plan-periods/<uuid:id>/": {"ends_on": "2026-05-28"},
     "precautions/<uuid:id>/": {"text": "No inversion until cleared"},
+    "reporting-periods/<uuid:id>/": {"ends_on": "2026-11-20"},
     "rooms/<uuid:id>/": {"places": 3},
     "scales/<uuid:id>/": {"name": "Accepting what is new"},
     "sites/<uuid:id>/": {"name": "Alder Yard, south wing"},

@@ -1,7 +1,8 @@
 """What each constraint is there to refuse: attempts by hand, one file an app."""
 
-from tests.architecture.attempts import access, clinic, goals, scheduling, seals
+from tests.architecture.attempts import access, clinic, clocks, goals, scheduling, seals
 
-ATTEMPTS = [*clinic.ATTEMPTS, *access.ATTEMPTS, *goals.ATTEMPTS, *scheduling.ATTEMPTS, *seals.ATTEMPTS]
-TOUCHING = [*clinic.TOUCHING, *access.TOUCHING, *goals.TOUCHING, *scheduling.TOUCHING, *seals.TOUCHING]
+APPS = (clinic, access, goals, scheduling, seals)
+ATTEMPTS = [attempt for app in (*APPS, clocks) for attempt in app.ATTEMPTS]
+TOUCHING = [touching for app in (*APPS, clocks) for touching in app.TOUCHING]
 COMPANY = {**clinic.COMPANY, **access.COMPANY, **goals.COMPANY, **scheduling.COMPANY, **seals.COMPANY}

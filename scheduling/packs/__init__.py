@@ -1,0 +1,1 @@
+"""Rule packs as they are shipped: examples, to be verified locally."""
