@@ -16,7 +16,7 @@ from clinic.models.base import (
     ends_after_start,
     one_of,
 )
-from clinic.models.guards import fixed, never_changed, only_changes
+from clinic.models.guards import append_only, fixed, only_changes
 from clinic.models.reach import ReachQuerySet
 from scheduling.enums import DeadlineOutcome, FactKind, SubjectKind
 
@@ -204,7 +204,7 @@ class DeadlineChange(ScopedModel):
             *ScopedModel.Meta.constraints,
             one_of("to_outcome", DeadlineOutcome, name="deadline_change_outcome_is_known"),
         ]
-        triggers = never_changed()
+        triggers = append_only()
 
     def __str__(self) -> str:
         return f"{self.from_outcome} to {self.to_outcome}"

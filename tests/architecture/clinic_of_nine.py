@@ -5,6 +5,7 @@ from datetime import timedelta
 from functools import cache
 from typing import Any
 
+from django.contrib.auth.hashers import make_password
 from django.utils import timezone
 from oauth2_provider.models import AccessToken, Application
 from rest_framework.test import APIClient
@@ -30,6 +31,25 @@ PRINCIPALS = (
 PASSWORD, PIN = "a long phrase of her own", "580213"
 
 
+class Callers(dict[str, APIClient]):
+    """A client of the API for each principal, signed in when she is first asked for: most tests ask for one or two."""
+
+    def __init__(self, organization: c.Organization, people: dict[str, c.Staff]) -> None:
+        super().__init__()
+        self._organization = organization
+        self._people = people
+
+    def __missing__(self, name: str) -> APIClient:
+        self[name] = self._let_in(name)
+        self[name].handler = shared_handler()
+        return self[name]
+
+    def _let_in(self, name: str) -> APIClient:
+        if name == "anonymous":
+            return APIClient()
+        return make_system(self._organization) if name == "system" else make.signed_in(self._people[name])
+
+
 @dataclass
 class Clinic:
     """The rows by name for whoever makes more of them, and a client of the API for each principal."""
@@ -49,17 +69,14 @@ def make_clinic() -> Clinic:
     people = make_people(organization, site, episode)
     for staff in people.values():
         let_in(staff)
-    callers = {name: make.signed_in(staff) for name, staff in people.items()}
-    callers |= {"system": make_system(organization), "anonymous": APIClient()}
-    for api in callers.values():
-        api.handler = shared_handler()
+    callers = Callers(organization, people)
     raw = seeded(organization, site, child, episode, people)
     return Clinic(raw=raw, callers=callers, people=people, child=child, episode=episode)
 
 
 def let_in(staff: c.Staff) -> None:
     """Her password, her mail address and her signing PIN."""
-    staff.user.set_password(PASSWORD)
+    staff.user.password = kept_password()
     staff.user.email = "somebody@people.example"
     staff.user.save()
     c.SigningPin.objects.create(
@@ -71,6 +88,12 @@ def let_in(staff: c.Staff) -> None:
 def shared_handler() -> Any:
     """One stack of middleware for all: each would list the static files anew."""
     return APIClient().handler
+
+
+@cache
+def kept_password() -> str:
+    """Hashed once for everybody: to hash it for each person of each clinic took most of a run."""
+    return make_password(PASSWORD)
 
 
 @cache

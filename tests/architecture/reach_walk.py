@@ -59,6 +59,8 @@ class Leak:
 def clinic_with_others() -> Clinic:
     """The clinic of nine, with the people and places with which the rows out of reach go."""
     clinic = make_clinic()
+    for name in PRINCIPALS:
+        clinic.callers[name]  # all are signed in now: whatever is done later is undone
     beyond.add_shared(clinic)
     return clinic
 
