@@ -43,6 +43,7 @@ LISTS: dict[str, tuple[str, ...]] = {
     "participation": ("participations/",),
     "plan_period": ("plan-periods/",),
     "precaution": ("precautions/",),
+    "reporting_period": ("reporting-periods/",),
     "review_item": ("review-items/",),
     "room": ("rooms/",),
     "scale": ("scales/",),

@@ -110,6 +110,7 @@ def test_what_signing_writes_besides(flow, note):
     assert {handling.handler for handling in message.handlings.all()} == {
         "goals.recompute_of_document",
         "scheduling.check_document",
+        "scheduling.follow_clocks_of_document",
     }
     event = AuditEvent.objects.filter(action="notes:sign").get()
     assert (event.status, event.outcome, str(event.subject_id), event.actor) == (200, "done", note, flow.assistant)
